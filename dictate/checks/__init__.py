@@ -1,0 +1,1 @@
+"""Flags out of findings: implausible, contradictory, asymmetric, missing."""

@@ -1,0 +1,1 @@
+"""The exam as data: the catalogue read from ``grammars/``."""

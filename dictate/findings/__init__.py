@@ -1,0 +1,1 @@
+"""Findings out of utterances, by the catalogue of exam items."""

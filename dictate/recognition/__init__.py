@@ -1,0 +1,1 @@
+"""Words out of sound or of a timed transcript."""

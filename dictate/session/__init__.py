@@ -1,0 +1,1 @@
+"""The append-only journal of a session and the session read back from it."""
