@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import pairwise
 
 from dictate.talk.numbers.lexicon import Acuity
 from dictate.talk.numbers.model import Reading
@@ -159,17 +160,39 @@ def _ratios(terms: Sequence[Term], acuity: Acuity) -> list[Reading]:
 def _pairs(terms: Sequence[Term]) -> list[Reading]:
     """Read "one thirty four eighty eight": the word between the two was dropped."""
     found: list[Reading] = []
-    for cut in range(1, len(terms)):
-        left, right = plain_number(terms[:cut]), plain_number(terms[cut:])
-        right = right or _two_digits(terms[cut:])
-        if left is None or right is None or not (right.value >= 10 and 20 <= left.value < 400):
-            continue
-        if right.value >= 300 or any(_fractional(side.value) for side in (left, right)):
-            continue
-        found.append(
-            Reading(form="pair", values=(left.value, right.value), shorthand=True, garbled=True)
-        )
+    for row in (terms, *_resplit(terms)):
+        for cut in range(1, len(row)):
+            left, right = plain_number(row[:cut]), plain_number(row[cut:])
+            right = right or _two_digits(row[cut:])
+            if left is None or right is None or not (right.value >= 10 and 20 <= left.value < 400):
+                continue
+            if right.value >= 300 or any(_fractional(side.value) for side in (left, right)):
+                continue
+            values = (left.value, right.value)
+            found.append(Reading(form="pair", values=values, shorthand=True, garbled=True))
     return found
+
+
+def lends_its_unit(term: Term, following: Term) -> bool:
+    """Whether the 'one' of "forty one" may belong to what follows: "forty | one twenty"."""
+    return (
+        term.kind == "tens"
+        and not term.written
+        and term.value % 10 > 0
+        and (following.kind in ("teen", "tens") or following.value == 0)
+    )
+
+
+def _resplit(terms: Sequence[Term]) -> list[list[Term]]:
+    """Return ``terms`` with one "forty one" parted, for each that may be parted."""
+    rows: list[list[Term]] = []
+    for place, (term, following) in enumerate(pairwise(terms)):
+        if lends_its_unit(term, following):
+            unit = term.value % 10
+            tens = Term(term.value - unit, term.first, term.end - 1, "tens")
+            digit = Term(unit, term.end - 1, term.end, "digit")
+            rows.append([*terms[:place], tens, digit, *terms[place + 1 :]])
+    return rows
 
 
 def _two_digits(terms: Sequence[Term]) -> Composed | None:

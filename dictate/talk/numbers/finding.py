@@ -11,6 +11,7 @@ from dictate.talk.numbers.composing import (
     Composed,
     compose,
     is_acuity,
+    lends_its_unit,
     plain_number,
     row_readings,
     single_reading,
@@ -122,12 +123,12 @@ class _Search:
 
     def _is_label(self, at: int) -> bool:
         """Whether a letter before ``at`` makes the number a name ("s one", "l four")."""
-        return (
-            at > 0
-            and self.atoms[at].before == NO_BREAK
-            and self.texts[at - 1] in self.words.labels
-            and not self.atoms[at - 1].glued
-        )
+        if at == 0 or self.atoms[at].before != NO_BREAK or self.atoms[at - 1].glued:
+            return False
+        if self.texts[at - 1] not in self.words.labels:
+            return False
+        term = self.terms.term(at)
+        return term is not None and term.whole and term.value <= self.words.label_most
 
     def _pronoun(self, prefix: _Prefix, core: _Core, first: int) -> bool:
         """Whether a lone 'one' is a pronoun."""
@@ -413,7 +414,25 @@ class _Search:
         doubtful = any(term.doubtful for term in (*run, *right_run))
         if ranged:
             return self._range(left, right, right_end, joiner, doubtful, unit, run[0])
-        return self._over(left, right, right_end, joiner, doubtful, modifier)
+        core = self._over(left, right, right_end, joiner, doubtful, modifier)
+        borrowed = self._borrowed(run[0])
+        if borrowed:
+            values = (borrowed * 100 + left[0].value, right[0].value)
+            core.readings.append(Reading(form="pair", values=values, garbled=True))
+            core.doubtful = True
+        return core
+
+    def _borrowed(self, head: Term) -> int:
+        """Return the digit that stands in the number before ``head`` but may be its hundreds.
+
+        "seventy one twenty over eighty" is 71 and 20/80, or 70 and 120/80.
+        """
+        at = head.first
+        if at < 2 or self.atoms[at].before or self.atoms[at - 1].before:
+            return 0
+        if head.kind not in ("teen", "tens") or self.texts[at - 2] not in self.words.tens:
+            return 0
+        return self.words.digits.get(self.texts[at - 1], 0)
 
     def _operand(self, run: Sequence[Term], ranged: bool) -> list[Composed] | None:
         """Return the numbers that the whole of ``run`` may be, None if it is several."""
@@ -433,10 +452,15 @@ class _Search:
             if size == 1 or plain_number(run[-size:]) is not None:
                 break
         before = run[: len(run) - size]
+        readings = row_readings(before, self.words.acuity)
+        lends = lends_its_unit(before[-1], run[len(before)])
+        if lends and len(before) == 1:
+            tens = before[0].value - before[0].value % 10
+            readings.append(Reading(form="integer", values=(tens,), garbled=True))
         return _Core(
-            row_readings(before, self.words.acuity),
+            readings,
             before[-1].end,
-            doubtful=any(term.doubtful for term in before),
+            doubtful=lends or any(term.doubtful for term in before),
             lone=len(before) == 1,
         )
 

@@ -177,6 +177,7 @@ class Lexicon(_Strict):
     units: dict[str, UnitWords]
     compounds: dict[str, Compound]
     ordinals: frozenset[str]
+    label_most: int
     labels: frozenset[str]
     jaeger: frozenset[str]
     not_numbers: tuple[str, ...]

@@ -65,7 +65,7 @@ def as_pressure(
             systolic=said.systolic,
             diastolic=said.diastolic,
             approximate=spoken.approximate,
-            repaired=said.garbled and not others,
+            repaired=(said.garbled or spoken.doubtful) and not others,
             doubtful=bool(others),
             alternatives=others,
         )

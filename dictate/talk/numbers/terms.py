@@ -69,9 +69,12 @@ class Terms:
 
     def term(self, at: int, inside: bool = False) -> Term | None:
         """Return the longest cardinal at ``at``; ``inside`` when a number stands before it."""
+        fraction = self._bare_fraction(at)
+        if fraction is not None:
+            return fraction
         start = self._whole(at, inside)
         if start is None:
-            return self._bare_point(at, inside) or self._bare_fraction(at)
+            return self._bare_point(at)
         return self._pointed(start) or self._and_fraction(start)
 
     # -- whole numbers ---------------------------------------------------------
@@ -169,7 +172,7 @@ class Terms:
         value = Decimal(f"{start.value}.{decimals}")
         return Term(value, start.first, end, "decimal", doubtful=doubtful)
 
-    def _bare_point(self, at: int, inside: bool) -> Term | None:
+    def _bare_point(self, at: int) -> Term | None:
         if at >= len(self.atoms):
             return None
         point = at + 1 if self._is_oh(at) else at
