@@ -16,7 +16,9 @@ from functools import lru_cache
 
 SLOTS = frozenset({"number", "side", "site", "unit"})
 
-_TOKEN = re.compile(r"\s*(?:(/[0-9.]+/)|(\{[^}]*\})|(<[^>]+>)|([()\[\]|*+])|([^\s()\[\]|*+<>{}/]+))")
+_TOKEN = re.compile(
+    r"\s*(?:(/[0-9.]+/)|(\{[^}]*\})|(<[^>]+>)|([()\[\]|*+])|([^\s()\[\]|*+<>{}/]+))"
+)
 
 
 class ExpansionError(ValueError):

@@ -119,20 +119,26 @@ def _compose(path: Path, text: str) -> yaml.Node:
         for event in yaml.parse(text, Loader=_Loader):
             tag = getattr(event, "tag", None)
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-                where = event.start_mark.line + 1
+                where = _line(event)
                 raise UserFault(f"{path}, line {where}: anchors and aliases are not allowed here.")
             if tag is not None and not str(tag).startswith("tag:yaml.org,2002:"):
-                where = event.start_mark.line + 1
+                where = _line(event)
                 raise UserFault(f"{path}, line {where}: the tag '{tag}' is not allowed here.")
         node = yaml.compose(text, Loader=_Loader)
     except yaml.MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
-        raise UserFault(f"{path}, line {line}: this is not valid YAML ({error.problem}).") from error
+        raise UserFault(
+            f"{path}, line {line}: this is not valid YAML ({error.problem})."
+        ) from error
     except (yaml.YAMLError, RecursionError) as error:
         raise UserFault(f"{path} is not valid YAML.") from error
     if node is None:
         raise UserFault(f"{path} is empty.")
     return node
+
+
+def _line(event: yaml.Event) -> int:
+    return event.start_mark.line + 1 if event.start_mark else 1
 
 
 def _plain(path: Path, node: yaml.Node) -> Any:
@@ -172,7 +178,9 @@ def _place(node: yaml.Node, loc: tuple[int | str, ...]) -> tuple[int, str]:
                 break
             key, node = found[0]
             line = key.start_mark.line + 1
-        elif isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value):
+        elif (
+            isinstance(node, yaml.SequenceNode) and isinstance(step, int) and step < len(node.value)
+        ):
             node = node.value[step]
             line = node.start_mark.line + 1
             if isinstance(node, yaml.MappingNode):

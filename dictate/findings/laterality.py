@@ -1,0 +1,150 @@
+"""Which side and which site each statement of an utterance is about."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from dictate.exam.catalogue import Catalogue
+from dictate.findings.finding import Side
+from dictate.findings.spotting import Spot
+from dictate.talk.utterance import Mark, Utterance
+
+_JOINERS = frozenset(["and", "or", "the", "then", "to", "versus"])
+
+
+@dataclass(frozen=True)
+class Sided:
+    """A side said in words, with its places."""
+
+    side: Side
+    first: int
+    last: int
+
+
+def sides_said(utterance: Utterance, spots: Sequence[Spot], catalogue: Catalogue) -> list[Sided]:
+    """Sides in the order said; "left and right" is both, "left, no, right" is right."""
+    said: list[Sided] = []
+    for mark in utterance.marks:
+        if mark.kind in ("left", "right"):
+            said.append(Sided("left" if mark.kind == "left" else "right", mark.first, mark.last))
+        elif mark.kind == "both":
+            said.append(Sided("both", mark.first, mark.last))
+    in_sites = {
+        place
+        for spot in spots
+        if spot.role == "site" and _side_of_site(spot, catalogue)
+        for place in range(spot.first, spot.last + 1)
+    }
+    said = [one for one in said if one.first not in in_sites]
+    said.sort(key=lambda one: one.first)
+    return _joined(utterance, _corrected(utterance, said))
+
+
+def _side_of_site(spot: Spot, catalogue: Catalogue) -> str | None:
+    for site in catalogue.sites.get(spot.item, ()):
+        if site.id == spot.detail:
+            return site.side
+    return None
+
+
+def _corrected(utterance: Utterance, said: list[Sided]) -> list[Sided]:
+    kept: list[Sided] = []
+    for one in said:
+        if kept and any(
+            kept[-1].last < mark.first and mark.last < one.first and one.first - kept[-1].last <= 6
+            for mark in utterance.marked("slip", "replace")
+        ):
+            kept.pop()
+        kept.append(one)
+    return kept
+
+
+def _joined(utterance: Utterance, said: list[Sided]) -> list[Sided]:
+    kept: list[Sided] = []
+    for one in said:
+        if (
+            kept
+            and {kept[-1].side, one.side} == {"left", "right"}
+            and kept[-1].last + 1 < one.first <= kept[-1].last + 4
+            and all(
+                token.text in _JOINERS for token in utterance.tokens[kept[-1].last + 1 : one.first]
+            )
+        ):
+            kept[-1] = Sided("both", kept[-1].first, one.last)
+            continue
+        kept.append(one)
+    return kept
+
+
+def side_for(said: Sequence[Sided], first: int, last: int, others: Sequence[int]) -> Side | None:
+    """The said side that a statement at these places belongs to.
+
+    ``others`` are the first places of all statements of the utterance. Where the first
+    statement comes before the first side, sides follow their statements ("four on the
+    right, five on the left"); else they lead ("right four, left five").
+    """
+    if not said:
+        return None
+    within = [one for one in said if first <= one.first <= last]
+    if within:
+        return within[-1].side
+    follow = min(others) < said[0].first
+    if follow:
+        later = [place for place in others if place > last]
+        limit = min(later) if later else 10_000
+        ahead = [one for one in said if last < one.first < limit]
+        if ahead:
+            return ahead[0].side
+        rest = [one for one in said if one.first > last]
+        # Several results before one side share it ("red and swollen on the left").
+        if rest and len(said) == 1:
+            return rest[0].side
+        back = [one for one in said if one.last < first]
+        if back:
+            return back[-1].side
+        return rest[0].side if rest else None
+    back = [one for one in said if one.last < first]
+    return back[-1].side if back else said[0].side
+
+
+def sites_for(
+    spots: Sequence[Spot], list_name: str, first: int, last: int, others: Sequence[int]
+) -> list[str]:
+    """The sites of one list that a statement is about, several where they are joined."""
+    places = sorted(
+        (spot for spot in spots if spot.role == "site" and spot.item == list_name),
+        key=lambda spot: spot.first,
+    )
+    if not places:
+        return []
+    follow = min(others) < places[0].first
+    if follow:
+        later = [place for place in others if place > last]
+        limit = min(later) if later else 10_000
+        chosen = [spot for spot in places if last < spot.first < limit]
+        if not chosen and later:
+            chosen = [spot for spot in places if spot.first > last]
+    else:
+        before = [spot for spot in places if spot.first < first or spot.first <= last]
+        starts = [place for place in others if place < first]
+        since = max(starts) if starts else -1
+        chosen = [spot for spot in before if spot.first > since] or before[-1:]
+    return list(dict.fromkeys(spot.detail for spot in chosen))
+
+
+def flipped(side: Side | None) -> Side:
+    """The other side; unspecified where the first was never said."""
+    if side == "left":
+        return "right"
+    if side == "right":
+        return "left"
+    return "unspecified"
+
+
+def paired_near(utterance: Utterance, first: int, last: int) -> Mark | None:
+    """A plural body word at or just before the places: it means both sides."""
+    for mark in reversed(utterance.marked("paired")):
+        if first - 6 <= mark.first <= last:
+            return mark
+    return None

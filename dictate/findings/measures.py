@@ -1,0 +1,179 @@
+"""Which item each spoken number of an utterance belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from dictate.exam.catalogue import Catalogue, Item
+from dictate.findings.context import Context
+from dictate.findings.spotting import Spot
+from dictate.findings.values import Measured, value_for
+from dictate.talk.numbers import Spoken, is_courtesy, ucum_unit
+from dictate.talk.utterance import Utterance
+
+_NUMERIC = ("quantity", "pressure", "ratio", "grade")
+_FARTHEST_NAME = 10
+_FARTHEST_NAME_AFTER = 4
+_LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
+
+
+def measures_of(
+    utterance: Utterance,
+    spots: Sequence[Spot],
+    silent: set[int],
+    context: Context,
+    catalogue: Catalogue,
+) -> Iterator[tuple[int, int, tuple[Item, Measured]]]:
+    """Yield (first, last, (item, value)) for every number that is a value.
+
+    ``silent`` are places of instructions and of talk in which nothing is found. A number
+    that no item in sight can take is left out: courtesy counts, rooms, times of day.
+    """
+    tokens = [token.text for token in utterance.tokens]
+    last_end = -1
+    for spoken in _corrected(utterance):
+        places = range(spoken.first, spoken.last + 1)
+        if any(place in silent for place in places) or is_courtesy(tokens, spoken):
+            continue
+        found = _owner(utterance, spots, spoken, last_end, context, catalogue)
+        if found is not None:
+            yield spoken.first, spoken.last, found
+            last_end = spoken.last
+
+
+def _corrected(utterance: Utterance) -> Iterator[Spoken]:
+    """The numbers without those taken back at once ("one thirty, no, one forty over eighty")."""
+    numbers = list(utterance.numbers)
+    for place, spoken in enumerate(numbers):
+        if place + 1 < len(numbers):
+            following = numbers[place + 1]
+            if any(
+                spoken.last < mark.first
+                and mark.last < following.first
+                and following.first - mark.last <= 2
+                and mark.first - spoken.last <= 2
+                for mark in utterance.marked("slip", "replace")
+            ) and not _complete_pair(spoken, following):
+                continue
+        yield spoken
+
+
+def _complete_pair(spoken: Spoken, following: Spoken) -> bool:
+    """A finished value before the correction stays in the record and is replaced there."""
+    forms = {reading.form for reading in spoken.readings}
+    later = {reading.form for reading in following.readings}
+    return ("pair" in forms) == ("pair" in later)
+
+
+def _owner(
+    utterance: Utterance,
+    spots: Sequence[Spot],
+    spoken: Spoken,
+    last_end: int,
+    context: Context,
+    catalogue: Catalogue,
+) -> tuple[Item, Measured] | None:
+    misfit: tuple[Item, Measured] | None = None
+    for item, surely in _candidates(utterance, spots, spoken, last_end, context, catalogue):
+        measured = value_for(item, spoken, catalogue)
+        if measured is None:
+            continue
+        if measured.fits:
+            return item, measured
+        # A value out of range is kept only where the item was named with it.
+        if surely and misfit is None:
+            misfit = (item, measured)
+    return misfit
+
+
+def _candidates(
+    utterance: Utterance,
+    spots: Sequence[Spot],
+    spoken: Spoken,
+    last_end: int,
+    context: Context,
+    catalogue: Catalogue,
+) -> Iterator[tuple[Item, bool]]:
+    at = utterance.start
+    seen: set[str] = set()
+
+    def fresh(item: Item) -> bool:
+        if item.id in seen or item.kind not in _NUMERIC:
+            return False
+        seen.add(item.id)
+        return True
+
+    def by_rank(chosen: Sequence[Spot]) -> list[Item]:
+        items = {spot.item: catalogue.items[spot.item] for spot in chosen}
+        return sorted(
+            items.values(),
+            key=lambda item: (-context.rank(item, at, catalogue), catalogue.place[item.id]),
+        )
+
+    for item in by_rank(
+        [s for s in spots if s.role == "value" and s.first <= spoken.first <= s.last]
+    ):
+        if fresh(item):
+            yield item, True
+    before = [
+        spot
+        for spot in spots
+        if spot.role in ("name", "act", "question", "reading")
+        and last_end - 6 < spot.first
+        and spot.last < spoken.first
+        and spoken.first - spot.last <= _FARTHEST_NAME
+        and catalogue.items[spot.item].kind in _NUMERIC
+    ]
+    for name_end in sorted({spot.last for spot in before}, reverse=True):
+        for item in by_rank([spot for spot in before if spot.last == name_end]):
+            if fresh(item):
+                yield item, True
+    after = [
+        spot
+        for spot in spots
+        if spot.role == "name"
+        and spoken.last < spot.first <= spoken.last + _FARTHEST_NAME_AFTER
+        and catalogue.items[spot.item].kind in _NUMERIC
+        and not any(t.after for t in utterance.tokens[spoken.last : spot.first])
+    ]
+    for name_start in sorted({spot.first for spot in after}):
+        for item in by_rank([spot for spot in after if spot.first == name_start]):
+            if fresh(item):
+                yield item, True
+    named_other = any(
+        spot.role == "name" and spot.last < spoken.first and spot.first > last_end for spot in spots
+    )
+    if context.topic is not None and context.topic_holds(at) and not named_other:
+        item = catalogue.items[context.topic]
+        if item.bare_number and fresh(item):
+            yield item, spoken.unit is not None or _alone(utterance, spoken)
+    for item in _by_form(spoken, context, catalogue):
+        if fresh(item):
+            yield item, False
+
+
+def _alone(utterance: Utterance, spoken: Spoken) -> bool:
+    return spoken.last - spoken.first + 1 >= len(utterance.tokens) - 2
+
+
+def _by_form(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator[Item]:
+    """Items that the number's own form gives away: a pressure's pair, a percent sign."""
+    for reading in spoken.readings:
+        if (
+            reading.form == "pair"
+            and reading.values[0] >= _LEAST_SYSTOLIC
+            and not (reading.garbled or reading.shorthand)
+        ):
+            yield from (item for item in catalogue.items.values() if item.kind == "pressure")
+            break
+    if spoken.unit is not None:
+        ucum = ucum_unit(spoken.unit)
+        owners = [
+            item
+            for item in catalogue.items.values()
+            if item.kind == "quantity"
+            and item.bare_number
+            and ucum in (item.unit, *item.other_units)
+        ]
+        if len(owners) == 1:
+            yield owners[0]

@@ -1,0 +1,201 @@
+"""Mentions of exam items in an utterance: names, acts, questions, results, sites, regions."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from dictate.exam.catalogue import Catalogue, Item, Region
+from dictate.exam.expansion import literal_words, parse_expansion
+from dictate.talk.lexicon import compared, word_lists
+from dictate.talk.patterns import NUMBER, Line, document, lines_of, matcher_for, matches
+from dictate.talk.utterance import Utterance
+
+if TYPE_CHECKING:
+    from spacy.matcher import Matcher
+
+Role = Literal["name", "act", "question", "reading", "value", "site", "region"]
+_NEGATED_WORD = re.compile(r"^(no|non|not|without)$")
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A mention. ``first`` and ``last`` are token indices of the utterance, inclusive.
+
+    ``item`` is an item id, for a site its list's name, for a region its key. ``detail`` is
+    the reading's code, the site's id, or the number of the question within the item.
+    ``weight`` is how many words that count the mention holds.
+    """
+
+    role: Role
+    item: str
+    detail: str
+    first: int
+    last: int
+    weight: int
+    alone: bool = False
+
+
+class Spotter:
+    """Finds mentions; patterns are compiled item by item when a word of theirs is first heard."""
+
+    def __init__(self, catalogue: Catalogue) -> None:
+        self._catalogue = catalogue
+        self._phrases: dict[str, list[tuple[str, tuple[str, ...], int, dict[str, str]]]] = {}
+        self._heads: dict[str, set[str]] = defaultdict(set)
+        self._matchers: dict[str, Matcher] = {}
+        for region in catalogue.regions:
+            self._add(f"region|{region.region}", [("region||0", region.announced, 0, region.rules)])
+            for item in region.items:
+                self._add(f"item|{item.id}", list(_item_phrases(item, region)))
+        for name, sites in catalogue.sites.items():
+            self._add(f"site|{name}", [(f"site|{site.id}|0", site.say, 0, {}) for site in sites])
+
+    def _add(
+        self, owner: str, phrases: list[tuple[str, tuple[str, ...], int, dict[str, str]]]
+    ) -> None:
+        phrases = [entry for entry in phrases if entry[1]]
+        if not phrases:
+            return
+        self._phrases[owner] = phrases
+        norm = _with_sides if owner.startswith("site|") else compared
+        for _, said, _, rules in phrases:
+            for phrase in said:
+                for word in literal_words(parse_expansion(phrase, rules)):
+                    form = norm(word)
+                    if form is not None:
+                        self._heads[form].add(owner)
+
+    def _matcher(self, owner: str) -> Matcher:
+        matcher = self._matchers.get(owner)
+        if matcher is None:
+            norm = _with_sides if owner.startswith("site|") else compared
+            matcher = matcher_for(
+                (
+                    key,
+                    tuple(
+                        line
+                        for phrase in said
+                        for line in _useful(lines_of(parse_expansion(phrase, rules), norm))
+                    ),
+                    gap,
+                )
+                for key, said, gap, rules in self._phrases[owner]
+            )
+            self._matchers[owner] = matcher
+        return matcher
+
+    def spots(self, utterance: Utterance) -> list[Spot]:
+        """All mentions, the longest of each item and role at a place; sorted by place."""
+        forms: list[str] = []
+        with_sides: list[str] = []
+        places: list[int] = []
+        side_places: list[int] = []
+        numbered = {
+            place: number.first
+            for number in utterance.numbers
+            for place in range(number.first, number.last + 1)
+        }
+        for place, token in enumerate(utterance.tokens):
+            if place in numbered:
+                if numbered[place] == place:
+                    forms.append(NUMBER)
+                    places.append(place)
+            else:
+                form = compared(token.text)
+                if form is not None:
+                    forms.append(form)
+                    places.append(place)
+            sided = _with_sides(token.text)
+            if sided is not None:
+                with_sides.append(sided)
+                side_places.append(place)
+        # A number may be part of a name ("cranial nerve seven"), so its words are tried too.
+        spoken = [compared(token.text) for token in utterance.tokens]
+        found: list[Spot] = []
+        owners = {owner for form in spoken if form for owner in self._heads.get(form, ())}
+        owners |= {owner for form in with_sides for owner in self._heads.get(form, ())}
+        if not owners:
+            return []
+        plain_doc, sided_doc = document(forms), document(with_sides)
+        for owner in owners:
+            kind, _, name = owner.partition("|")
+            sites = kind == "site"
+            doc, where = (sided_doc, side_places) if sites else (plain_doc, places)
+            if not len(doc):
+                continue
+            for key, first, last in matches(self._matcher(owner), doc):
+                role, detail, alone = key.split("|")
+                found.append(
+                    Spot(
+                        role=role,  # type: ignore[arg-type]
+                        item=name,
+                        detail=detail,
+                        first=where[first],
+                        last=_last_place(where[last], numbered, utterance),
+                        weight=last - first + 1,
+                        alone=alone == "1",
+                    )
+                )
+        return _longest(found)
+
+
+def _last_place(place: int, numbered: dict[int, int], utterance: Utterance) -> int:
+    for number in utterance.numbers:
+        if number.first == place:
+            return number.last
+    return place
+
+
+def _with_sides(word: str) -> str | None:
+    if word in ("left", "right"):
+        return word
+    return compared(word)
+
+
+def _useful(lines: tuple[Line, ...]) -> Iterator[Line]:
+    for line in lines:
+        if any(not step.optional and step.words != {NUMBER} for step in line):
+            yield line
+
+
+def _item_phrases(
+    item: Item, region: Region
+) -> Iterator[tuple[str, tuple[str, ...], int, dict[str, str]]]:
+    rules = dict(region.rules)
+    yield "name||0", item.names, 0, rules
+    yield "act||0", item.performed, 1, rules
+    yield "value||0", item.say_value, 0, rules
+    for number, question in enumerate(item.asked):
+        yield f"question|{number}|0", question.say, 1, rules
+    for reading in item.readings:
+        yield f"reading|{reading.code}|{int(reading.alone)}", reading.say, 0, rules
+
+
+def _longest(spots: Sequence[Spot]) -> list[Spot]:
+    """Keep the longest of one item and role at a place; drop what lies inside it."""
+    kept: list[Spot] = []
+    for spot in sorted(spots, key=lambda one: (one.first - one.last, one.first, one.detail)):
+        if any(
+            other.item == spot.item
+            and other.role == spot.role
+            and other.first <= spot.last
+            and spot.first <= other.last
+            for other in kept
+        ):
+            continue
+        kept.append(spot)
+    return sorted(kept, key=lambda one: (one.first, one.last, one.role, one.item, one.detail))
+
+
+def is_negating_word(word: str) -> bool:
+    """True for a word that denies what follows at once."""
+    return bool(_NEGATED_WORD.match(word))
+
+
+def body_words() -> frozenset[str]:
+    """Words of the body before which 'right' is a side."""
+    return word_lists().body

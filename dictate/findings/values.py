@@ -1,0 +1,219 @@
+"""The value that an item takes from a spoken number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from dictate.exam.catalogue import Catalogue, Item, Limits
+from dictate.findings.finding import Grade, Pressure, Quantity, Ratio, Status, Value
+from dictate.findings.units import converted, converts, limit_in
+from dictate.talk.numbers import (
+    Spoken,
+    as_grade,
+    as_pressure,
+    as_quantity,
+    as_ratio,
+    find_numbers,
+    ucum_unit,
+)
+from dictate.talk.numbers import lexicon as number_lexicon
+
+_FEET_AND_INCHES = "ft_in"
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A value with what is to be said of it; ``fits`` when it lies in the plausible range."""
+
+    value: Value
+    status: Status | None
+    fits: bool
+    doubts: tuple[str, ...] = ()
+    alternatives: tuple[Value, ...] = ()
+
+
+def value_for(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
+    """Choose the value that ``item`` means by the number; None where it holds none."""
+    if item.kind == "quantity":
+        return _quantity(item, spoken)
+    if item.kind == "pressure":
+        return _pressure(item, spoken)
+    if item.kind == "ratio":
+        return _ratio(item, spoken)
+    if item.kind == "grade":
+        return _grade(item, spoken, catalogue)
+    return None
+
+
+def doubted_values(
+    item: Item, wordings: tuple[str, ...], catalogue: Catalogue
+) -> tuple[Value, ...]:
+    """The values that other wordings of the same sound would give."""
+    values: list[Value] = []
+    for wording in wordings:
+        for spoken in find_numbers(wording.split()):
+            measured = value_for(item, spoken, catalogue)
+            if measured is not None and measured.value not in values:
+                values.append(measured.value)
+    return tuple(values)
+
+
+def _bounds(limits: Limits | None) -> tuple[float, float]:
+    low = limits.low if limits is not None and limits.low is not None else 0.0
+    high = limits.high if limits is not None and limits.high is not None else 100_000.0
+    return low, high
+
+
+def _unit_keys(item: Item) -> dict[str, str]:
+    """Unit keys of the number lexicon that the item takes, with their UCUM codes."""
+    wanted = {item.unit, *item.other_units}
+    keys = {}
+    for key in number_lexicon.lexicon().units:
+        ucum = ucum_unit(key)
+        if (
+            ucum is not None
+            and item.unit is not None
+            and (ucum in wanted or (converts(ucum, item.unit) and ucum not in ("[degF]",)))
+        ):
+            keys[key] = ucum
+    if "[in_i]" in wanted or "[ft_i]" in wanted:
+        keys[_FEET_AND_INCHES] = "[in_i]"
+    return keys
+
+
+def _quantity(item: Item, spoken: Spoken) -> Measured | None:
+    assert item.unit is not None
+    keys = _unit_keys(item)
+    said = spoken.unit
+    if said is not None and said not in keys:
+        return None
+    low, high = _bounds(item.ranges.plausible)
+    units = [keys[said]] if said is not None else [item.unit, *item.other_units]
+    misfit: Measured | None = None
+    for unit in units:
+        if not converts(unit, item.unit):
+            continue
+        decimals = item.decimals if unit == item.unit else None
+        number = as_quantity(
+            spoken,
+            limit_in(low, item.unit, unit),
+            limit_in(high, item.unit, unit),
+            decimals,
+            tuple(keys),
+        )
+        if number is None:
+            continue
+        measured = _in_unit(item, number.value, number.high, unit, spoken, number.plausible)
+        alternatives = tuple(
+            _in_unit(item, other, None, unit, spoken, True).value for other in number.alternatives
+        )
+        doubts = ("the number could be read in more than one way",) if number.doubtful else ()
+        measured = Measured(measured.value, measured.status, number.plausible, doubts, alternatives)
+        if number.plausible:
+            return measured
+        misfit = misfit or measured
+    return misfit
+
+
+def _in_unit(
+    item: Item, number: Decimal, high: Decimal | None, unit: str, spoken: Spoken, fits: bool
+) -> Measured:
+    assert item.unit is not None
+    places = max(item.decimals, 1) if unit != item.unit else None
+
+    def turned(value: Decimal) -> Decimal:
+        exact = converted(value, unit, item.unit or unit)
+        if places is None:
+            return exact
+        return exact.quantize(Decimal(1).scaleb(-places), ROUND_HALF_UP)
+
+    value = Quantity(
+        number=turned(number),
+        high=None if high is None else turned(high),
+        unit=item.unit,
+        comparator=spoken.comparator,
+        approximate=spoken.approximate,
+        said_number=number if unit != item.unit else None,
+        said_unit=unit if unit != item.unit else None,
+    )
+    return Measured(value, _against(item.ranges.usual, value.number), fits)
+
+
+def _against(usual: Limits | None, number: Decimal) -> Status | None:
+    if usual is None:
+        return None
+    low, high = _bounds(usual)
+    return "normal" if Decimal(str(low)) <= number <= Decimal(str(high)) else "abnormal"
+
+
+def _pressure(item: Item, spoken: Spoken) -> Measured | None:
+    pressure = as_pressure(
+        spoken, _bounds(item.ranges.plausible), _bounds(item.diastolic.plausible)
+    )
+    if pressure is None:
+        return None
+    value = Pressure(
+        systolic=pressure.systolic, diastolic=pressure.diastolic, approximate=pressure.approximate
+    )
+    parts = (
+        _against(item.ranges.usual, value.systolic),
+        _against(item.diastolic.usual, value.diastolic),
+    )
+    status: Status | None = None if None in parts else "normal"
+    if "abnormal" in parts:
+        status = "abnormal"
+    doubts: tuple[str, ...] = ()
+    if pressure.doubtful:
+        doubts = ("the words do not make one clear pressure",)
+    elif pressure.repaired:
+        doubts = ("the pressure was put together from garbled words",)
+    alternatives = tuple(
+        Pressure(systolic=systolic, diastolic=diastolic)
+        for systolic, diastolic in pressure.alternatives
+    )
+    return Measured(value, status, not pressure.doubtful, doubts, alternatives)
+
+
+def _ratio(item: Item, spoken: Spoken) -> Measured | None:
+    ratio = as_ratio(spoken)
+    if ratio is None or ratio.denominator is None:
+        return None
+    letters = ratio.letters or 0
+    value = Ratio(numerator=ratio.numerator, denominator=ratio.denominator, letters=letters)
+    doubts = ("this is on no usual chart",) if ratio.doubtful else ()
+    status: Status | None = None
+    usual = item.ranges.usual
+    if usual is not None and value.numerator > 0 and value.denominator > 0:
+        status = _against(usual, value.numerator / value.denominator)
+    return Measured(value, status, not ratio.doubtful, doubts)
+
+
+def _grade(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
+    assert item.scale is not None
+    scale = catalogue.scales[item.scale]
+    grade = as_grade(spoken, Decimal(str(scale.high)), scale.plus, scale.out_of)
+    if grade is None:
+        return None
+    number = grade.value
+    if number is None:
+        if scale.trace is None:
+            return None
+        number = Decimal(str(scale.trace))
+    value = Grade(
+        grade=number,
+        scale=item.scale,
+        out_of=int(grade.denominator) if grade.denominator is not None else None,
+        modifier="plus"
+        if grade.modifier == "plus" and not scale.plus
+        else ("minus" if grade.modifier == "minus" else None),
+    )
+    status: Status | None = None
+    if scale.usual is not None:
+        top = scale.usual if scale.usual_to is None else scale.usual_to
+        normal = scale.usual <= float(number) <= top and value.modifier != "minus"
+        status = "normal" if normal else "abnormal"
+    doubts = ("the grade could be read in more than one way",) if grade.doubtful else ()
+    if grade.out_of_scale:
+        doubts = (*doubts, f"the grade is not on the scale '{scale.title}'")
+    return Measured(value, status, not grade.out_of_scale, doubts)
