@@ -17,13 +17,14 @@ NO_BREAK, COMMA, SENTENCE = 0, 1, 2
 _SAME = str.maketrans(
     {
         "−": "-", "–": "-", "—": "-", "‑": "-", "’": "'", "′": "'", "‘": "'",
-        "″": '"', "”": '"', "“": '"', "º": "°", "˚": "°", "⁄": "/", "\u00a0": " ",
+        "″": '"', "”": '"', "“": '"', "º": "°", "×": "x", "˚": "°", "⁄": "/", "\u00a0": " ",
     }
 )  # fmt: skip
 _VULGAR = {"½": ".5", "¼": ".25", "¾": ".75"}
 _OPENING = "([{\"'*_"
 _CLOSING = ')]}"*_'
-_PIECE = re.compile(r"\d+(?:\.\d+)?|\.\d+|[a-z]+|''|[<>]=|.")
+_JAEGER = re.compile(r"j(\d{1,2})\+?$")
+_PIECE = re.compile(r"->|\d+(?:\.\d+)?|\.\d+|[a-z]+|''|[<>]=|.")
 _WORD = re.compile(r"[a-z']+")
 _NAME = re.compile(r"[a-z]+\d")  # "s1", "t4", "l4-5": a name, not a number
 _ORDINAL = re.compile(r"\d+(?:st|nd|rd|th)s?$")
@@ -103,8 +104,8 @@ def _quoted(text: str) -> bool:
 
 def _pieces(text: str) -> tuple[Piece, ...]:
     if _ORDINAL.fullmatch(text) or _CLOCK.match(text) or _DATE.match(text) or _NAME.match(text):
-        if text[0] == "j" and text[1:].isdigit():
-            return Piece("j"), Piece(text[1:], Decimal(text[1:]), glued=True)
+        if jaeger := _JAEGER.match(text):
+            return Piece("j"), Piece(jaeger[1], Decimal(jaeger[1]), glued=True)
         return (Piece(text),)
     if _PLUSES.fullmatch(text):
         count = len(text)
@@ -117,7 +118,7 @@ def _pieces(text: str) -> tuple[Piece, ...]:
             Piece(str(right), Decimal(right), glued=True),
         )
     text = _DECIMAL_COMMA.sub(".", _THOUSANDS.sub("", text))
-    if "-" in text and not any(sign.isdigit() for sign in text):
+    if "-" in text and not any(sign.isdigit() or sign == ">" for sign in text):
         words = [word for word in text.split("-") if word]
         if len(words) > 1 and not any(word in lexicon().starters for word in words):
             return (Piece(text),)

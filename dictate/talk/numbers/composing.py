@@ -55,7 +55,7 @@ def plain_number(terms: Sequence[Term]) -> Composed | None:
 def _whole(terms: Sequence[Term]) -> list[Decimal]:
     head, *rest = terms
     if head.kind == "digit" and head.value > 0:
-        if len(rest) == 1 and 10 <= rest[0].value < 100 and rest[0].kind != "fraction":
+        if len(rest) == 1 and 10 <= rest[0].value < 100:
             return [head.value * 100 + rest[0].value]
         if (
             len(rest) == 2

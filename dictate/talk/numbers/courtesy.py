@@ -71,14 +71,22 @@ def _fits(pattern: _Compiled, before: Sequence[str], after: Sequence[str], spoke
         return False
     if not _stands(pattern.right, after) or not _stands(pattern.left[::-1], before[::-1]):
         return False
+    if rule.unless_after:
+        ahead = len(before) - len(pattern.left) - 1
+        if ahead >= 0 and before[ahead] in rule.unless_after:
+            return False
     first = _first_value(spoken)
+    if rule.among and (first is None or first not in rule.among):
+        return False
+    if rule.spans and not _is_span(spoken, rule.spans):
+        return False
     if rule.most is not None and (first is None or first > rule.most):
         return False
     if rule.least is not None and (first is None or first < rule.least):
         return False
     if rule.clock_from is not None and not _is_clock(spoken, rule.clock_from):
         return False
-    if rule.echo and not _is_echo(spoken, rule.echo):
+    if rule.echo and not _is_echo(spoken, rule.echo, before, after):
         return False
     return not rule.year or _is_year(spoken)
 
@@ -115,11 +123,21 @@ def _is_year(spoken: Spoken) -> bool:
     return False
 
 
-def _is_echo(spoken: Spoken, numbers: Sequence[int]) -> bool:
-    for reading in spoken.readings:
-        if reading.form == "list" and len(reading.values) > 1:
-            return len(set(reading.values)) == 1 and reading.values[0] in numbers
-    return False
+def _is_echo(
+    spoken: Spoken, numbers: Sequence[int], before: Sequence[str], after: Sequence[str]
+) -> bool:
+    """Whether one of ``numbers`` is said twice or more ("ninety nine, ninety nine")."""
+    reading = spoken.readings[-1]
+    if reading.form == "list":
+        return len(set(reading.values)) == 1 and reading.values[0] in numbers
+    words = [bare(word) for word in spoken.text.split()]
+    again = words in (list(before[-len(words) :]), list(after[: len(words)]))
+    return again and reading.form == "integer" and reading.values[0] in numbers
+
+
+def _is_span(spoken: Spoken, spans: Sequence[tuple[int, int]]) -> bool:
+    ranges = [reading.values for reading in spoken.readings if reading.form == "range"]
+    return any((values[0], values[1]) in spans for values in ranges)
 
 
 def _in_list_of_names(before: Sequence[str]) -> bool:

@@ -21,7 +21,7 @@ from dictate.talk.numbers.model import Comparator, Reading, Spoken
 from dictate.talk.numbers.terms import Term, Terms
 
 _HIGHEST_GRADE = 10  # above it "n plus" is no grade
-_GRADE_DENOMINATORS = range(1, 7)
+_GRADE_DENOMINATORS = frozenset(map(Decimal, (1, 2, 3, 4, 5, 6, 10)))
 _MOST_LETTERS = 5  # an acuity line has hardly more
 
 
@@ -106,6 +106,12 @@ class _Search:
         if phrase is not None and not self._continues(at + phrase[0]):
             return phrase[0]
         if (
+            self.texts[at] in self.words.digits
+            and at + 1 < len(self.atoms)
+            and self.texts[at + 1] in self.words.parts
+        ):
+            return 2
+        if (
             self.texts[at] in self.words.tens
             and at + 1 < len(self.atoms)
             and self.texts[at + 1] in self.words.ordinals
@@ -132,7 +138,7 @@ class _Search:
 
     def _pronoun(self, prefix: _Prefix, core: _Core, first: int) -> bool:
         """Whether a lone 'one' is a pronoun."""
-        if not core.lone or core.unit or prefix.graded or prefix.comparator or prefix.approximate:
+        if not core.lone or prefix.graded or prefix.comparator or prefix.approximate:
             return False
         if self.texts[core.end - 1] != "one" or core.readings[0].values != (Decimal(1),):
             return False
@@ -154,12 +160,13 @@ class _Search:
             return None
         core = self._signed(start) or self._trace(start) or self._jaeger(start)
         core = core or self._number(start, prefix)
-        if core is None or self._pronoun(prefix, core, at):
+        if core is None:
             return None
         if self.atoms[core.end - 1].token == self.atoms[at].token and self._cut_word(at, core.end):
             return None
         comparator, approximate, end, unit = self._suffix(core)
-        unit = core.unit or unit
+        if unit is None and self._pronoun(prefix, core, at):
+            return None
         readings = core.readings
         if prefix.graded:
             readings = _as_graded(readings)
@@ -222,7 +229,8 @@ class _Search:
         comparator: Comparator | None = None
         approximate, end, unit = False, core.end, core.unit
         while end < len(self.atoms) and self.atoms[end].before != SENTENCE:
-            if unit is None and (found := self._unit(end)) is not None:
+            found = self._unit(end)
+            if found is not None and (unit is None or (core.unit == found[0] == unit)):
                 unit, end = found
                 continue
             after = self.words.suffixes.match(self.texts, end)
@@ -467,9 +475,9 @@ class _Search:
     def _right_operand(
         self, left: Sequence[Composed], run: Sequence[Term], joiner: Joiner, prefix: _Prefix
     ) -> tuple[list[Composed] | None, int]:
-        chained = self._joiner(run[-1].end, prefix) is not None
-        most = min(3, len(run) - 1 if chained and len(run) > 1 else len(run))
         ranged = joiner.kind in ("range", "between")
+        chained = not ranged and self._joiner(run[-1].end, prefix) is not None
+        most = min(3, len(run) - 1 if chained and len(run) > 1 else len(run))
         for size in range(most, 1, -1):
             part = run[:size]
             plain = plain_number(part)
@@ -513,6 +521,9 @@ class _Search:
             for high in right
             if low.value < high.value
         ]
+        bottom = self._bottom(end)
+        if bottom is not None and left[0].value < right[0].value:
+            return self._range_over(left[0].value, right[0].value, bottom[0], bottom[1], doubtful)
         modifier = self._modifier([first], end) if not unit else None
         if modifier is not None and readings:
             readings = [
@@ -522,7 +533,11 @@ class _Search:
         if not readings:
             if joiner.kind == "between" or joiner.approximate:
                 return None
-            readings = [Reading(form="list", values=(left[0].value, right[0].value), garbled=True)]
+            both = (left[0].value, right[0].value)
+            readings = [Reading(form="list", values=both, garbled=True)]
+            readings += [
+                single_reading(Composed(value, plain=True, garbled=True)) for value in both
+            ]
             doubtful = True
         return _Core(
             readings,
@@ -530,6 +545,34 @@ class _Search:
             unit=unit[0] if unit else None,
             doubtful=doubtful,
             approximate=joiner.approximate,
+        )
+
+    def _bottom(self, at: int) -> tuple[Decimal, int] | None:
+        """Return the number after "over" or "out of" at ``at``, and its end."""
+        found = self._joiner(at, _Prefix(at))
+        if found is None or found[0].kind not in ("over", "outof") or found[0].loose:
+            return None
+        run = self.terms.run(found[1])
+        number = plain_number(run) if run else None
+        if number is not None:
+            return number.value, run[-1].end
+        return (run[0].value, run[0].end) if run else None
+
+    def _range_over(
+        self, low: Decimal, high: Decimal, bottom: Decimal, end: int, doubtful: bool
+    ) -> _Core:
+        """Read "two to three over six"; a pressure said so keeps both of its readings."""
+        if bottom in _GRADE_DENOMINATORS and high <= _HIGHEST_GRADE:
+            return _Core(
+                [Reading(form="range", values=(low, high, bottom))], end, doubtful=doubtful
+            )
+        tops = [low, high]
+        if low < 10 and high < 10:  # "one to eight over eighty": one two eight
+            tops.append(low * 100 + 20 + high)
+        return _Core(
+            [Reading(form="pair", values=(top, bottom), garbled=True) for top in tops],
+            end,
+            doubtful=True,
         )
 
     def _over(
@@ -604,8 +647,15 @@ class _Search:
         return None, sign, at + 1
 
     def _row(self, run: list[Term], modifier: tuple[str, int] | None) -> _Core:
-        doubtful = any(term.doubtful for term in run)
         acuity = self.words.acuity
+        if (
+            len(run) > 3
+            and run[0].value in acuity.likely_numerators
+            and run[0].value == run[2].value >= 10
+            and is_acuity(run[0].value, run[1].value, acuity)
+        ):  # "twenty twenty five twenty thirty": one eye after the other
+            return _Core(row_readings(run[:2], acuity), run[1].end)
+        doubtful = any(term.doubtful for term in run)
         readings = row_readings(run, acuity)
         ratio = next((reading for reading in readings if reading.form == "ratio"), None)
         if ratio is not None:

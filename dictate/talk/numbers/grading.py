@@ -44,7 +44,9 @@ def as_grade(
         )
     value = reading.values[0]
     high = reading.values[1] if reading.form == "range" else None
-    over = reading.values[1] if reading.form == "grade" and len(reading.values) == 2 else None
+    over = None
+    if len(reading.values) > (2 if reading.form == "range" else 1):
+        over = reading.values[-1]
     modifier = _SIGNS.get(reading.modifier or "")
     foreign = over is not None and bool(denominators) and int(over) not in denominators
     top = max(value, high or value)

@@ -90,6 +90,9 @@ class CourtesyPattern(_Strict):
     clock_from: int | None = None
     year: bool = False
     echo: tuple[int, ...] = ()
+    among: tuple[int, ...] = ()
+    spans: tuple[tuple[int, int], ...] = ()
+    unless_after: frozenset[str] = frozenset()
 
 
 class Courtesies(_Strict):
@@ -177,6 +180,7 @@ class Lexicon(_Strict):
     units: dict[str, UnitWords]
     compounds: dict[str, Compound]
     ordinals: frozenset[str]
+    parts: frozenset[str]
     label_most: int
     labels: frozenset[str]
     jaeger: frozenset[str]

@@ -16,7 +16,8 @@ class Reading(BaseModel):
 
     ``values`` holds one number (integer, decimal), two (pair, ratio, range), the grade and
     the denominator if one was said (grade; nothing for a trace), or as many as were said
-    (digits, list). A length in feet and inches is a list of two with the unit ``ft_in``.
+    (digits, list). A range of grades has the denominator, if said, as a third value.
+    A length in feet and inches is a list of two with the unit ``ft_in``.
     ``modifier`` is 'plus', 'minus', 'trace' or 'jaeger'; ``letters`` the letters read beyond
     or short of an acuity line (-2: two missed). ``shorthand`` marks a form that is implied,
     not spoken out ("thirty seven five" as 37.5); ``garbled`` one that needs a repair.

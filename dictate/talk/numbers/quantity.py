@@ -109,7 +109,7 @@ def _candidates(spoken: Spoken, imperial: bool) -> Iterable[_Candidate]:
             if imperial and spoken.unit == _FEET:
                 value *= factors[_FEET_AND_INCHES]
             yield _Candidate(value, None, reading.shorthand, reading.garbled)
-        elif reading.form == "range":
+        elif reading.form == "range" and len(reading.values) == 2:
             yield _Candidate(
                 reading.values[0], reading.values[1], reading.shorthand, reading.garbled
             )

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import yaml
-
 from dictate.talk.numbers import (
     Spoken,
     as_digits,
