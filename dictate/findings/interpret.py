@@ -44,7 +44,7 @@ from dictate.findings.scopes import (
     sought_places,
 )
 from dictate.findings.spotting import Spot, Spotter
-from dictate.findings.values import doubted_values, value_for
+from dictate.findings.values import amended, doubted_values
 from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
 
@@ -896,7 +896,7 @@ class _Reading:
         later = [one for one in self.said if event.last < one.first <= reach]
         numbers = [n for n in self.utterance.numbers if event.last < n.first <= reach]
         for spoken in numbers[:1]:
-            measured = value_for(item, spoken, self.catalogue)
+            measured = amended(item, old.value, spoken, self.catalogue)
             if measured is not None and old.level is Level.MEASURED and measured.fits:
                 side = later[0].side if later and item.sides == "paired" else old.side
                 new = self._finding(

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from dictate.exam.catalogue import Catalogue, Item, Region
 from dictate.exam.expansion import literal_words, parse_expansion
-from dictate.talk.lexicon import compared, word_lists
+from dictate.talk.lexicon import compared, stem, word_lists
 from dictate.talk.patterns import NUMBER, Line, document, lines_of, matcher_for, matches
 from dictate.talk.utterance import Utterance
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from spacy.matcher import Matcher
 
 Role = Literal["name", "act", "question", "reading", "value", "site", "region"]
-_NEGATED_WORD = re.compile(r"^(no|non|not|without)$")
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,10 @@ class Spotter:
                     tuple(
                         line
                         for phrase in said
-                        for line in _useful(lines_of(parse_expansion(phrase, rules), norm))
+                        for line in _useful(
+                            lines_of(parse_expansion(phrase, rules), norm),
+                            key.startswith(("act|", "question|")),
+                        )
                     ),
                     gap,
                 )
@@ -156,10 +158,18 @@ def _with_sides(word: str) -> str | None:
     return compared(word)
 
 
-def _useful(lines: tuple[Line, ...]) -> Iterator[Line]:
+def _useful(lines: tuple[Line, ...], doing: bool) -> Iterator[Line]:
+    """Lines that can prove something: body words alone are no instruction."""
+    body = _body_stems() if doing else frozenset({NUMBER})
     for line in lines:
-        if any(not step.optional and step.words != {NUMBER} for step in line):
+        if any(not step.optional and not step.words <= body for step in line):
             yield line
+
+
+@lru_cache(maxsize=1)
+def _body_stems() -> frozenset[str]:
+    lists = word_lists()
+    return frozenset({NUMBER, *(stem(word) for word in lists.body | lists.paired)})
 
 
 def _item_phrases(
@@ -189,13 +199,3 @@ def _longest(spots: Sequence[Spot]) -> list[Spot]:
             continue
         kept.append(spot)
     return sorted(kept, key=lambda one: (one.first, one.last, one.role, one.item, one.detail))
-
-
-def is_negating_word(word: str) -> bool:
-    """True for a word that denies what follows at once."""
-    return bool(_NEGATED_WORD.match(word))
-
-
-def body_words() -> frozenset[str]:
-    """Words of the body before which 'right' is a side."""
-    return word_lists().body

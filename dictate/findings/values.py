@@ -46,6 +46,22 @@ def value_for(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | No
     return None
 
 
+def amended(item: Item, old: Value | None, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
+    """The value after "make that ...": one number mends the nearer half of a pressure."""
+    whole = value_for(item, spoken, catalogue)
+    if whole is not None or not isinstance(old, Pressure):
+        return whole
+    low, high = _bounds(item.diastolic.plausible)[0], _bounds(item.ranges.plausible)[1]
+    half = as_quantity(spoken, low, high, 0)
+    if half is None or not half.plausible:
+        return None
+    nearer = abs(half.value - old.systolic) < abs(half.value - old.diastolic)
+    value = old.model_copy(update={"systolic" if nearer else "diastolic": half.value})
+    if value.systolic <= value.diastolic:
+        return None
+    return Measured(value, _pressure_status(item, value), True)
+
+
 def doubted_values(
     item: Item, wordings: tuple[str, ...], catalogue: Catalogue
 ) -> tuple[Value, ...]:
@@ -156,13 +172,7 @@ def _pressure(item: Item, spoken: Spoken) -> Measured | None:
     value = Pressure(
         systolic=pressure.systolic, diastolic=pressure.diastolic, approximate=pressure.approximate
     )
-    parts = (
-        _against(item.ranges.usual, value.systolic),
-        _against(item.diastolic.usual, value.diastolic),
-    )
-    status: Status | None = None if None in parts else "normal"
-    if "abnormal" in parts:
-        status = "abnormal"
+    status = _pressure_status(item, value)
     doubts: tuple[str, ...] = ()
     if pressure.doubtful:
         doubts = ("the words do not make one clear pressure",)
@@ -173,6 +183,16 @@ def _pressure(item: Item, spoken: Spoken) -> Measured | None:
         for systolic, diastolic in pressure.alternatives
     )
     return Measured(value, status, not pressure.doubtful, doubts, alternatives)
+
+
+def _pressure_status(item: Item, value: Pressure) -> Status | None:
+    parts = (
+        _against(item.ranges.usual, value.systolic),
+        _against(item.diastolic.usual, value.diastolic),
+    )
+    if "abnormal" in parts:
+        return "abnormal"
+    return None if None in parts else "normal"
 
 
 def _ratio(item: Item, spoken: Spoken) -> Measured | None:

@@ -79,6 +79,7 @@ def _below_hundred(value: int) -> str:
 
 
 def say_whole(value: int, chance: random.Random) -> str:
+    """Say a whole number below 1000 in one of the usual ways ("one oh four")."""
     hundreds, rest = divmod(value, 100)
     if not hundreds:
         return _below_hundred(rest)

@@ -61,13 +61,20 @@ class Atom:
 
 
 def atoms_of(tokens: Sequence[str]) -> list[Atom]:
-    """Cut ``tokens`` into atoms; an atom never spans two tokens."""
+    """Cut ``tokens`` into atoms; an atom never spans two tokens.
+
+    Fillers are left out and part their neighbours as a comma does: "eighty, um, eighty two"
+    is two numbers, "one thirty um over eighty" still one pressure.
+    """
+    fillers = lexicon().fillers
     atoms: list[Atom] = []
     pending = NO_BREAK
     for index, token in enumerate(tokens):
-        opened, pieces, closed = _cut(token)
-        pending = max(pending, opened)
+        pieces, closed = _cut(token)
         for piece in pieces:
+            if piece.text in fillers:
+                pending = max(pending, COMMA)
+                continue
             atoms.append(Atom(piece.text, index, piece.value, piece.glued, pending))
             pending = NO_BREAK
         pending = max(pending, closed)
@@ -80,7 +87,7 @@ def bare(token: str) -> str:
 
 
 @lru_cache(maxsize=20_000)
-def _cut(token: str) -> tuple[int, tuple[Piece, ...], int]:
+def _cut(token: str) -> tuple[tuple[Piece, ...], int]:
     text = token.translate(_SAME).lower().strip()
     for sign, tail in _VULGAR.items():
         text = re.sub(rf"(?<=\d){sign}", tail, text).replace(sign, f"0{tail}")
@@ -91,10 +98,10 @@ def _cut(token: str) -> tuple[int, tuple[Piece, ...], int]:
         closed = max(closed, COMMA if mark == "," else SENTENCE if mark in ".;!?…" else NO_BREAK)
         text = text[:-1]
     if not text:
-        return NO_BREAK, (), closed
+        return (), closed
     if _WORD.fullmatch(text):
-        return NO_BREAK, (Piece(text),), closed
-    return NO_BREAK, _pieces(text), closed
+        return (Piece(text),), closed
+    return _pieces(text), closed
 
 
 def _quoted(text: str) -> bool:

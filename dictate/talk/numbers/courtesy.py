@@ -12,6 +12,7 @@ from dictate.talk.numbers.lexicon import Courtesies, CourtesyPattern, lexicon
 from dictate.talk.numbers.model import Spoken
 
 _LIST_REACH = 14  # how many words back the head of a list of numbers is looked for
+_REACH = 8  # how many words after the stretch are looked at
 _LIST_LINKS = frozenset({"and", "to", "through", "or", "the", "also"})
 
 
@@ -22,11 +23,16 @@ def is_courtesy(tokens: Sequence[str], spoken: Spoken) -> bool:
         tokens: the tokens that ``spoken`` was found in.
         spoken: a stretch found in them.
     """
-    before = [bare(token) for token in tokens[max(0, spoken.first - _LIST_REACH) : spoken.first]]
-    after = [bare(token) for token in tokens[spoken.last + 1 : spoken.last + 6]]
+    before = _plain(tokens[max(0, spoken.first - _LIST_REACH) : spoken.first])
+    after = _plain(tokens[spoken.last + 1 : spoken.last + _REACH])
     if _in_list_of_names(before):
         return True
     return any(_fits(pattern, before, after, spoken) for pattern in _patterns())
+
+
+def _plain(tokens: Sequence[str]) -> list[str]:
+    fillers = lexicon().fillers
+    return [word for word in map(bare, tokens) if word and word not in fillers]
 
 
 @dataclass(frozen=True)
@@ -76,6 +82,8 @@ def _fits(pattern: _Compiled, before: Sequence[str], after: Sequence[str], spoke
         if ahead >= 0 and before[ahead] in rule.unless_after:
             return False
     first = _first_value(spoken)
+    if rule.named and not _is_name(spoken):
+        return False
     if rule.among and (first is None or first not in rule.among):
         return False
     if rule.spans and not _is_span(spoken, rule.spans):
@@ -104,6 +112,12 @@ def _stands(elements: Sequence[_Element], words: Sequence[str]) -> bool:
 def _first_value(spoken: Spoken) -> Decimal | None:
     values = spoken.readings[0].values
     return values[0] if values else None
+
+
+def _is_name(spoken: Spoken) -> bool:
+    if spoken.unit or spoken.approximate or spoken.comparator:
+        return False
+    return spoken.readings[0].form in ("integer", "digits", "list", "range")
 
 
 def _is_clock(spoken: Spoken, hour_from: int) -> bool:
@@ -137,7 +151,7 @@ def _is_echo(
 
 def _is_span(spoken: Spoken, spans: Sequence[tuple[int, int]]) -> bool:
     ranges = [reading.values for reading in spoken.readings if reading.form == "range"]
-    return any((values[0], values[1]) in spans for values in ranges)
+    return any((int(values[0]), int(values[1])) in spans for values in ranges)
 
 
 def _in_list_of_names(before: Sequence[str]) -> bool:

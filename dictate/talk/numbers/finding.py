@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import Literal
 
 from dictate.talk.numbers.atoms import NO_BREAK, SENTENCE, Atom, atoms_of
 from dictate.talk.numbers.composing import (
@@ -307,6 +308,30 @@ class _Search:
         run = self.terms.run(at)
         if not run:
             return self._unit_and_half(at)
+        standing = self._pronoun_first(run)
+        if standing == "strong":
+            return None
+        core = self._run(run, prefix)
+        if core is not None and standing == "weak":
+            core.doubtful = True
+        return core
+
+    def _pronoun_first(self, run: Sequence[Term]) -> Literal["strong", "weak"] | None:
+        """Whether the 'one' that opens a run is a pronoun: "this one | twenty over forty"."""
+        at = run[0].first
+        if len(run) < 2 or at == 0 or self.texts[at] != "one" or run[0].value != 1:
+            return None
+        if self.atoms[at].before != NO_BREAK:
+            return None
+        rule, before = self.words.one_is_pronoun, self.texts[at - 1]
+        if before in rule.strong:
+            return "strong"
+        if before in rule.weak and (at < 2 or self.texts[at - 2] not in rule.weak_unless_after):
+            return "weak"
+        return None
+
+    def _run(self, run: list[Term], prefix: _Prefix) -> _Core | None:
+        """Read a run of cardinals and what joins it to another."""
         end = run[-1].end
         if len(run) == 1 and (compound := self._compound(run[0])) is not None:
             return compound

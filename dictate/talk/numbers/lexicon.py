@@ -65,11 +65,19 @@ class Compound(_Strict):
     factor: int
 
 
-class BesideOne(_Strict):
-    """Words before a lone 'one'."""
+class PronounOne(_Strict):
+    """Words before a 'one' that is a pronoun; after a weak one it is doubtful."""
 
-    after: frozenset[str] = frozenset()
-    alone: bool = False
+    strong: frozenset[str]
+    weak: frozenset[str]
+    weak_unless_after: frozenset[str]
+
+
+class NumberOne(_Strict):
+    """Words before a lone 'one' that is a number."""
+
+    after: frozenset[str]
+    alone: bool
 
 
 class Acuity(_Strict):
@@ -89,6 +97,7 @@ class CourtesyPattern(_Strict):
     unit: tuple[str, ...] | None = None
     clock_from: int | None = None
     year: bool = False
+    named: bool = False
     echo: tuple[int, ...] = ()
     among: tuple[int, ...] = ()
     spans: tuple[tuple[int, int], ...] = ()
@@ -185,8 +194,9 @@ class Lexicon(_Strict):
     labels: frozenset[str]
     jaeger: frozenset[str]
     not_numbers: tuple[str, ...]
-    one_is_pronoun: BesideOne
-    one_is_number: BesideOne
+    one_is_pronoun: PronounOne
+    one_is_number: NumberOne
+    fillers: frozenset[str]
     acuity: Acuity
     courtesies: Courtesies = Courtesies()
 

@@ -163,7 +163,9 @@ class Terms:
     def _pointed(self, start: Term) -> Term | None:
         """Return ``start`` with the decimals after a spoken point, if there is one."""
         at = start.end
-        if not start.whole or not self._joined(at) or self.texts[at] not in self.lexicon.point:
+        if not start.whole or at >= len(self.atoms) or self.atoms[at].before == SENTENCE:
+            return None
+        if self.texts[at] not in self.lexicon.point:
             return None
         decimals, end, doubtful = self._decimals(at + 1)
         if not decimals:
