@@ -115,7 +115,7 @@ class Truth(_Data):
     """One entry that an attentive instructor would have written."""
 
     item: str
-    side: Literal["left", "right", "both", "unspecified"] | None = None
+    side: Literal["left", "right", "both", "unspecified", "undivided"] | None = None
     site: str | None = None
     value: TrueValue | None = None
     status: _Status | None = None

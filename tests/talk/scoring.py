@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from pathlib import Path
 
+import yaml
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
 from dictate.findings.finding import (
@@ -38,6 +39,12 @@ from excerpt_format import Excerpt, TrueValue, Truth, phrases_of, read_excerpts
 
 Understand = Callable[[Iterable[HeardPhrase], Catalogue], Sequence[Finding]]
 
+EQUAL_READINGS: dict[str, set[str]] = {
+    name: set(codes)
+    for name, codes in yaml.safe_load(
+        (Path(__file__).resolve().parent / "equal_readings.yaml").read_text(encoding="utf-8")
+    ).items()
+}
 ERROR_RATES = (0.05, 0.10, 0.20)
 
 
@@ -132,8 +139,9 @@ def _ratio(part: int, whole: int) -> float:
 def score_excerpt(excerpt: Excerpt, findings: Iterable[Finding], catalogue: Catalogue) -> Score:
     """Score the findings of one excerpt against its truth."""
     score = Score(words=excerpt.word_count)
-    heard = _tidy(_found_entries(findings, catalogue))
     true = _tidy(_true_entries(excerpt.truth, catalogue))
+    undivided = {entry.item for entry in true if entry.side == "undivided"}
+    heard = _tidy(_found_entries(findings, catalogue, undivided))
     pairs, missed, extra = _align(true, heard)
     score.matched, score.missed, score.extra = len(pairs), len(missed), len(extra)
     for entry in missed:
@@ -187,26 +195,38 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
         score.doubt.add(finding.doubtful)
         if not finding.doubtful:
             wrong.append("not marked doubtful")
-    if got.has_result and (not wanted.has_result or _other_code(wanted.value, got.value)):
+    if got.has_result and (
+        not wanted.has_result or _other_code(wanted.item, wanted.value, got.value)
+    ):
         score.false_findings += 1
         wrong.append("false finding")
     if wrong:
         score.errors.append(f"differs  {_told(wanted)}  <>  {_told(got)}: {', '.join(wrong)}")
 
 
-def _other_code(wanted: Value | TrueValue | None, got: Value | TrueValue | None) -> bool:
+def _other_code(item: str, wanted: Value | TrueValue | None, got: Value | TrueValue | None) -> bool:
     if not (isinstance(wanted, TrueValue) and isinstance(got, Choice)):
         return False
-    return wanted.code is not None and wanted.code != got.code
+    return wanted.code is not None and not _same_code(item, wanted.code, got.code)
 
 
-def _found_entries(findings: Iterable[Finding], catalogue: Catalogue) -> list[Entry]:
+def _same_code(item: str, one: str, other: str) -> bool:
+    return one == other or {one, other} <= EQUAL_READINGS.get(item, set())
+
+
+def _found_entries(
+    findings: Iterable[Finding], catalogue: Catalogue, undivided: set[str]
+) -> list[Entry]:
     entries = []
     for finding in findings:
         if not finding.stands or finding.level is Level.UNSPOKEN:
             continue
         paired = catalogue.items[finding.item].sides == "paired"
-        for side in _sides(finding.side, paired):
+        said = finding.side
+        sides = _sides(said, paired)
+        if finding.item in undivided and said in ("both", "unspecified", None):
+            sides = ("undivided",)
+        for side in sides:
             entries.append(
                 Entry(
                     finding.item,
@@ -258,7 +278,9 @@ def _tidy(entries: list[Entry]) -> list[Entry]:
         else:
             key = (entry.item, entry.side)
             covered = key in with_result
-            covered |= entry.side == "unspecified" and entry.item in items_with_result
+            covered |= (
+                entry.side in ("unspecified", "undivided") and entry.item in items_with_result
+            )
             if covered:
                 continue
         if key not in seen:
@@ -303,7 +325,7 @@ def _fit(wanted: Entry, got: Entry) -> int:
     assert isinstance(wanted.source, Truth)
     assert isinstance(got.source, Finding)
     fit = 8 * (wanted.has_result == got.has_result)
-    fit += 4 * (not _other_code(wanted.value, got.value))
+    fit += 4 * (not _other_code(wanted.item, wanted.value, got.value))
     fit += 2 * (wanted.site == got.site)
     return fit + _value_fits(wanted.source, got.source)
 
@@ -315,10 +337,10 @@ def _value_fits(truth: Truth, finding: Finding) -> bool:
     heard: tuple[Value, ...] = (finding.value,) if finding.value is not None else ()
     if truth.doubtful:
         heard += finding.alternatives
-    return any(_same_value(one, other) for one in accepted for other in heard)
+    return any(_same_value(truth.item, one, other) for one in accepted for other in heard)
 
 
-def _same_value(wanted: TrueValue, got: Value) -> bool:
+def _same_value(item: str, wanted: TrueValue, got: Value) -> bool:
     if wanted.kind != got.kind:
         return False
     match got:
@@ -340,7 +362,7 @@ def _same_value(wanted: TrueValue, got: Value) -> bool:
         case Grade():
             return (wanted.grade, wanted.modifier) == (got.grade, got.modifier)
         case Choice():
-            return (wanted.code, wanted.denied) == (got.code, got.denied)
+            return wanted.denied == got.denied and _same_code(item, wanted.code or "", got.code)
         case Trials():
             return (
                 wanted.trials == got.answers
