@@ -221,7 +221,7 @@ def _side_row(view: ItemView, catalogue: Catalogue) -> SideRow:
         elif finding.side in ("left", "right"):
             cells[finding.side].append(cell)
         else:
-            cells["other"].append(cell.model_copy(update={"text": f"{cell.text} (side not said)"}))
+            cells["other"].append(cell)
     return SideRow(
         title=view.title,
         right=tuple(cells["right"]),

@@ -177,7 +177,7 @@ def _full(view: ItemView, finding: Finding, catalogue: Catalogue) -> tuple[str, 
     if isinstance(value, Trials):
         return f"{title} gave ", value_words(value, catalogue), False
     if isinstance(value, Text):
-        return f"{title} {be} described as ", value_words(value, catalogue), False
+        return f"{title} {be} noted as ", value_words(value, catalogue), False
     if isinstance(value, Choice):
         return _full_choice(view, finding, value, (title, be), catalogue)
     return f"{title} {be} ", _status_words(finding), finding.status == "absent"
