@@ -433,16 +433,10 @@ class _Search:
             return None
         ranged = joiner.kind in ("range", "between")
         left = self._operand(run, ranged)
-        if (
-            joiner.loose
-            and left is not None
-            and _HIGHEST_GRADE >= left[0].value > right_run[0].value
-        ):
-            return None  # "count to five on three"
         if left is None:
             return self._leading(run)
         right, right_end = self._right_operand(left, right_run, joiner, prefix)
-        if right is None:
+        if joiner.loose and self._unrelated(left[0].value, right[0].value, right_end):
             return None
         doubtful = any(term.doubtful for term in (*run, *right_run))
         if ranged:
@@ -466,6 +460,12 @@ class _Search:
         if head.kind not in ("teen", "tens") or self.texts[at - 2] not in self.words.tens:
             return 0
         return self.words.digits.get(self.texts[at - 1], 0)
+
+    def _unrelated(self, left: Decimal, right: Decimal, end: int) -> bool:
+        """Whether "on" stands between numbers of two kinds: "ninety eight on two litres"."""
+        unit = self._unit(end)
+        foreign = unit is not None and unit[0] != "mmHg"
+        return foreign or left > right <= _HIGHEST_GRADE
 
     def _operand(self, run: Sequence[Term], ranged: bool) -> list[Composed] | None:
         """Return the numbers that the whole of ``run`` may be, None if it is several."""
@@ -499,7 +499,7 @@ class _Search:
 
     def _right_operand(
         self, left: Sequence[Composed], run: Sequence[Term], joiner: Joiner, prefix: _Prefix
-    ) -> tuple[list[Composed] | None, int]:
+    ) -> tuple[list[Composed], int]:
         ranged = joiner.kind in ("range", "between")
         chained = not ranged and self._joiner(run[-1].end, prefix) is not None
         most = min(3, len(run) - 1 if chained and len(run) > 1 else len(run))
@@ -535,6 +535,9 @@ class _Search:
         unit: tuple[str, int] | None,
         first: Term,
     ) -> _Core | None:
+        pairs = [(low, high) for low in left for high in right if low.value < high.value]
+        if any(low.plain and high.plain for low, high in pairs):
+            pairs = [(low, high) for low, high in pairs if low.plain == high.plain]
         readings = [
             Reading(
                 form="range",
@@ -542,9 +545,7 @@ class _Search:
                 shorthand=low.shorthand or high.shorthand,
                 garbled=low.garbled or high.garbled,
             )
-            for low in left
-            for high in right
-            if low.value < high.value
+            for low, high in pairs
         ]
         bottom = self._bottom(end)
         if bottom is not None and left[0].value < right[0].value:
@@ -627,7 +628,9 @@ class _Search:
         whole = all(value == value.to_integral_value() for value in values)
         readings: list[Reading] = []
         graded = whole and (
-            joiner.kind == "outof" or (bottom.value in _GRADE_DENOMINATORS and top.value <= 10)
+            joiner.kind == "outof"
+            or (joiner.kind == "of" and top.value <= bottom.value)
+            or (bottom.value in _GRADE_DENOMINATORS and top.value <= 10)
         )
         likely_acuity = ratio_like and values[0] in acuity.likely_numerators
         if graded and not (likely_acuity and letters is not None):

@@ -65,6 +65,7 @@ def as_quantity(
             if (candidate.value, candidate.high) != (chosen.value, chosen.high)
         )
     )
+    settled = not chosen.shorthand or (chosen is candidates[0] and _places(chosen.value) == 0)
     too_many = decimals is not None and _places(chosen.value) > decimals
     return Quantity(
         value=chosen.value,
@@ -75,7 +76,7 @@ def as_quantity(
         doubtful=spoken.doubtful
         or chosen.garbled
         or too_many
-        or (chosen.shorthand and (bool(others) or _thin(chosen))),
+        or (not settled and (bool(others) or _thin(chosen))),
         alternatives=others,
     )
 

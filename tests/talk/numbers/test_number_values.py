@@ -44,7 +44,7 @@ def test_every_number_with_one_decimal_in_full(first: int, last: int) -> None:
 
 def test_shorthand_for_hundreds() -> None:
     for value in range(100, 300):
-        assert_value(shorthand(value), Decimal(value), 30, 300)
+        assert_value(shorthand(value), Decimal(value), 0, 300)
 
 
 @pytest.mark.parametrize(("low", "high"), [(30, 43), (86, 110)])
