@@ -19,3 +19,11 @@ def test_the_comparison_finds_a_wrong_value() -> None:
     )
     assert faults({"words": "pulse seventy two", "values": []})
     assert faults({"words": "two more", "values": [{"grade": 2, "max": 5}]})
+
+
+def test_held_out_excerpts_score() -> None:
+    """Only the total is looked at: single held-out excerpts are never tuned on."""
+    held_out = cases("heldout_excerpts.yaml")
+    right = sum(not faults(case) for case in held_out)
+    print(f"held-out number excerpts right: {right} of {len(held_out)}")
+    assert right / len(held_out) >= 0.95
