@@ -11,6 +11,7 @@ from dictate.talk.numbers.model import Quantity, Reading, Spoken
 
 Limit = Decimal | int | float | str
 _INCHES, _FEET, _FEET_AND_INCHES = "in", "ft", "ft_in"
+_POUNDS, _STONE_AND_POUNDS = "lb", "st_lb"
 
 
 @dataclass(frozen=True)
@@ -38,7 +39,8 @@ def as_quantity(
             shorthand with more ("seventy two five" for a count) is not considered.
         unit_ok: the unit keys the item takes; a stretch with another unit gives None. With
             ``ft_in`` among them, feet and inches come back as inches (unit ``in``), also
-            for "five eleven", and the limits are inches.
+            for "five eleven", and the limits are inches. Stone and pounds (``st_lb``) come back
+            as pounds.
     """
     if spoken.unit is not None and unit_ok is not None and spoken.unit not in unit_ok:
         return None
@@ -50,6 +52,8 @@ def as_quantity(
     unit = spoken.unit
     if unit in (_FEET, _FEET_AND_INCHES) and imperial:
         unit = _INCHES
+    elif unit == _STONE_AND_POUNDS:
+        unit = _POUNDS
     fitting = [
         candidate
         for candidate in candidates

@@ -149,3 +149,10 @@ def test_a_foreign_unit_gives_none() -> None:
     spoken = only("ninety eight percent")
     assert as_quantity(spoken, 30, 250, unit_ok={"per_min"}) is None
     assert as_quantity(spoken, 30, 250, unit_ok={"percent"}) is not None
+
+
+def test_stone_and_pounds_come_back_as_pounds() -> None:
+    quantity = as_quantity(only("eleven stone four"), 60, 500, unit_ok={"st_lb", "lb"})
+    assert quantity is not None
+    assert (quantity.value, quantity.unit, quantity.doubtful) == (158, "lb", False)
+    assert as_quantity(only("eleven stone four"), 60, 500, unit_ok={"kg"}) is None
