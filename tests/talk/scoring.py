@@ -39,9 +39,9 @@ from excerpt_format import Excerpt, TrueValue, Truth, phrases_of, read_excerpts
 
 Understand = Callable[[Iterable[HeardPhrase], Catalogue], Sequence[Finding]]
 
-EQUAL_READINGS: dict[str, set[str]] = {
-    name: set(codes)
-    for name, codes in yaml.safe_load(
+EQUAL_READINGS: dict[str, list[set[str]]] = {
+    name: [set(codes) for codes in groups]
+    for name, groups in yaml.safe_load(
         (Path(__file__).resolve().parent / "equal_readings.yaml").read_text(encoding="utf-8")
     ).items()
 }
@@ -211,7 +211,7 @@ def _other_code(item: str, wanted: Value | TrueValue | None, got: Value | TrueVa
 
 
 def _same_code(item: str, one: str, other: str) -> bool:
-    return one == other or {one, other} <= EQUAL_READINGS.get(item, set())
+    return one == other or any({one, other} <= group for group in EQUAL_READINGS.get(item, ()))
 
 
 def _found_entries(
@@ -224,7 +224,7 @@ def _found_entries(
         paired = catalogue.items[finding.item].sides == "paired"
         said = finding.side
         sides = _sides(said, paired)
-        if finding.item in undivided and said in ("both", "unspecified", None):
+        if finding.item in undivided and said in ("both", "unspecified", "midline", None):
             sides = ("undivided",)
         for side in sides:
             entries.append(
