@@ -1,0 +1,181 @@
+"""Findings in plain words, for the sentences of flags and derived measures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from dictate.exam.catalogue import Catalogue, Item, Limits
+from dictate.findings.finding import (
+    Choice,
+    Finding,
+    Grade,
+    Pressure,
+    Quantity,
+    Ratio,
+    Text,
+    Trials,
+    Value,
+)
+
+_UNITS = {
+    "mm[Hg]": "mmHg",
+    "Cel": "°C",
+    "[degF]": "°F",
+    "/min": "per minute",
+    "[lb_av]": "lb",
+    "[in_i]": "in",
+    "[ft_i]": "ft",
+    "deg": "degrees",
+    "kg/m2": "kg/m²",
+    "1": "",
+    "{score}": "",
+}
+_COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at least "}
+
+
+def number_text(number: Decimal | float) -> str:
+    """Write a number without exponent or trailing zeros: 98.60 -> 98.6."""
+    text = format(Decimal(str(number)), "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def unit_text(unit: str) -> str:
+    """A UCUM unit as people write it, with a leading blank where one is due."""
+    shown = _UNITS.get(unit, unit)
+    return shown if shown in ("", "%") else f" {shown}"
+
+
+def value_text(value: Value, item: Item, catalogue: Catalogue) -> str:
+    """A value as people write it: '134/88 mmHg', 'under 2 s', '2+', 'not tender'."""
+    if isinstance(value, Quantity):
+        return _quantity_text(value)
+    if isinstance(value, Pressure):
+        about = "about " if value.approximate else ""
+        pair = f"{number_text(value.systolic)}/{number_text(value.diastolic)}"
+        return f"{about}{pair}{unit_text(value.unit)}"
+    if isinstance(value, Ratio):
+        letters = f" {value.letters:+d}" if value.letters else ""
+        return f"{number_text(value.numerator)}/{number_text(value.denominator)}{letters}"
+    if isinstance(value, Grade):
+        return _grade_text(value, catalogue)
+    if isinstance(value, Choice):
+        return choice_text(value, item)
+    if isinstance(value, Trials):
+        if value.right is not None:
+            return f"{value.right} of {len(value.answers)} answers right"
+        return f"{len(value.answers)} answers"
+    return f"'{value.text}'" if isinstance(value, Text) else ""
+
+
+def choice_text(value: Choice, item: Item) -> str:
+    """A reading, with 'no' before a denied sign and 'not' before a denied quality."""
+    if not value.denied:
+        return value.title
+    sign = any(
+        reading.code == value.code and reading.status in ("present", "absent")
+        for reading in item.readings
+    )
+    return f"{'no' if sign else 'not'} {value.title}"
+
+
+def said(finding: Finding, catalogue: Catalogue) -> str:
+    """What a finding says, without item and place: its value, its status, or its act."""
+    if finding.value is not None:
+        return value_text(finding.value, catalogue.items[finding.item], catalogue)
+    return finding.status or "performed"
+
+
+def place_text(finding: Finding, catalogue: Catalogue) -> str:
+    """Side and site in words, such as 'left, lower zone'; empty where there is neither."""
+    site = site_text(finding, catalogue)
+    return ", ".join(part for part in (side_text(finding.side), site) if part)
+
+
+def side_text(side: str | None) -> str:
+    """A side in words."""
+    if side is None or side == "midline":
+        return ""
+    return {"both": "both sides", "unspecified": "side not said"}.get(side, side)
+
+
+def site_text(finding: Finding, catalogue: Catalogue) -> str:
+    """The site's title; its key where the catalogue no longer has it."""
+    if finding.site is None:
+        return ""
+    for site in catalogue.sites_of(catalogue.items[finding.item]):
+        if site.id == finding.site:
+            return site.title
+    return finding.site
+
+
+def named(finding: Finding, catalogue: Catalogue) -> str:
+    """Item and place: 'Blood pressure (right)'."""
+    place = place_text(finding, catalogue)
+    title = catalogue.items[finding.item].title
+    return f"{title} ({place})" if place else title
+
+
+def told(finding: Finding, catalogue: Catalogue) -> str:
+    """Item, place and what is said of it: 'Blood pressure (right): 134/88 mmHg'."""
+    return f"{named(finding, catalogue)}: {said(finding, catalogue)}"
+
+
+def clock(seconds: float) -> str:
+    """Stream time as m:ss, or h:mm:ss from one hour on."""
+    whole = int(seconds)
+    hours, minutes = divmod(whole // 60, 60)
+    if hours:
+        return f"{hours}:{minutes:02d}:{whole % 60:02d}"
+    return f"{minutes}:{whole % 60:02d}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Join with commas and a last 'and'."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def limits_text(limits: Limits, unit: str = "") -> str:
+    """A range in words: '60 to 100 per minute', 'up to 2 s', '96% and above'."""
+    shown = unit_text(unit)
+    if limits.low is None:
+        return f"up to {number_text(limits.high or 0)}{shown}"
+    if limits.high is None:
+        return f"{number_text(limits.low)}{shown} and above"
+    return f"{number_text(limits.low)} to {number_text(limits.high)}{shown}"
+
+
+def citation(catalogue: Catalogue, key: str, note: str = "") -> str:
+    """The full text of a source for a flag; its key where the catalogue lacks it."""
+    source = catalogue.sources.get(key)
+    if source is None:
+        text = key
+    elif source.kind != "published":
+        text = source.kind
+    else:
+        year = f", {source.year}" if source.year else ""
+        text = f"{source.title}. {source.body}{year}"
+    return f"{text} ({note})" if note else text
+
+
+def _quantity_text(value: Quantity) -> str:
+    shown = number_text(value.number)
+    if value.high is not None:
+        shown = f"{shown} to {number_text(value.high)}"
+    about = "about " if value.approximate else ""
+    return f"{about}{_COMPARATORS.get(value.comparator or '', '')}{shown}{unit_text(value.unit)}"
+
+
+def _grade_text(value: Grade, catalogue: Catalogue) -> str:
+    scale = catalogue.scales.get(value.scale)
+    if scale is not None and scale.trace is not None and float(value.grade) == scale.trace:
+        return "trace"
+    sign = {"plus": "+", "minus": "−", None: ""}[value.modifier]
+    if scale is not None and scale.plus and value.modifier is None and value.grade:
+        sign = "+"
+    out_of = value.out_of
+    if out_of is None and scale is not None and scale.out_of and not scale.plus:
+        out_of = scale.out_of[0]
+    return f"{number_text(value.grade)}{sign}" + (f" of {out_of}" if out_of else "")
