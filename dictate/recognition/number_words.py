@@ -79,6 +79,7 @@ def _below_hundred(value: int) -> str:
 
 
 def say_whole(value: int, chance: random.Random) -> str:
+    """Say a whole number from 0 to 999 in one of the usual ways."""
     """Say a whole number below 1000 in one of the usual ways ("one oh four")."""
     hundreds, rest = divmod(value, 100)
     if not hundreds:

@@ -1,0 +1,193 @@
+"""One recording or transcript becomes a session folder."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import datetime, timezone
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dictate import __version__
+from dictate.errors import UserFault
+from dictate.exam.catalogue import Catalogue
+from dictate.pipeline import understand
+from dictate.recognition.opening import EngineChoice, Progress, open_words
+from dictate.session.entries import Notice, PhraseHeard, SessionEnd, SessionStart, now
+from dictate.session.journal import Journal, read_journal
+from dictate.session.record import Session, SessionInfo
+
+if TYPE_CHECKING:
+    from dictate.recognition.language_model import ExamLanguage
+    from dictate.session.entries import Entry
+
+JOURNAL_NAME = "journal.jsonl"
+
+
+def cache_folder() -> Path:
+    """The user's cache folder; everything in it can be built again."""
+    from platformdirs import user_cache_path
+
+    return user_cache_path("dictate")
+
+
+def exam_language_of(catalogue: Catalogue) -> ExamLanguage:
+    """The language model of this exam, built when the exam data changed."""
+    from dictate.recognition.exam_sentences import sample_sentences
+    from dictate.recognition.speech_language import speech_language
+
+    return speech_language(
+        lambda count: sample_sentences(catalogue, count),
+        exam_version=catalogue.version,
+        cache=cache_folder() / "language",
+    )
+
+
+def convert(
+    source: Path | str,
+    catalogue: Catalogue,
+    folder: Path | None = None,
+    *,
+    engine: EngineChoice = "auto",
+    vosk_model: Path | None = None,
+    speakers: tuple[str, ...] = (),
+    learner: str = "learner",
+    partner: str = "partner",
+    consent: str = "not recorded here",
+    progress: Progress | None = None,
+    told: Callable[[str], None] = lambda sentence: None,
+) -> Session:
+    """Hear ``source``, understand it, check it, and keep the journal in ``folder``.
+
+    Args:
+        source: a recording, a timed transcript, or '-' for standard input.
+        catalogue: the exam.
+        folder: session folder for the journal; None keeps no journal.
+        engine: which recogniser hears a recording.
+        vosk_model: folder of an unpacked Vosk model.
+        speakers: who speaks on each channel of the recording, if they are apart.
+        learner: code of the learner.
+        partner: code of the partner.
+        consent: who agreed to be recorded, and how it is known.
+        progress: told the seconds done and the seconds in all.
+        told: told sentences for the user as they come up.
+
+    Raises:
+        UserFault: the source cannot be read, or the folder cannot be written.
+    """
+    phrases, heard = open_words(
+        source,
+        engine,
+        language=lambda: exam_language_of(catalogue),
+        vosk_model=vosk_model,
+        speakers=speakers,
+        progress=progress,
+    )
+    info = SessionInfo(
+        id=heard.sha256[:16],
+        started=_started(source),
+        sound_name=heard.name,
+        sound_sha256=heard.sha256,
+        seconds=heard.duration or 0.0,
+        learner=learner,
+        partner=partner,
+        consent=consent,
+        engine=heard.engine,
+        engine_version=heard.engine_version,
+        program_version=__version__,
+        exam_version=catalogue.version,
+    )
+    for sentence in heard.warnings:
+        told(sentence)
+    announced = len(heard.warnings)
+    entries: list[Entry] = []
+    journal = _fresh_journal(folder, info) if folder is not None else None
+    try:
+        seconds = 0.0
+        for phrase in phrases:
+            entry = PhraseHeard(at=now(), phrase=phrase)
+            entries.append(entry)
+            seconds = max(seconds, phrase.end)
+            if journal is not None:
+                journal.add(entry)
+        seconds = heard.duration or max(seconds, heard.seconds)
+        ends: list[Entry] = [Notice(at=now(), sentence=text) for text in heard.warnings]
+        ends.append(SessionEnd(at=now(), seconds=seconds))
+        for end in ends:
+            entries.append(end)
+            if journal is not None:
+                journal.add(end)
+    finally:
+        if journal is not None:
+            journal.close()
+    for sentence in heard.warnings[announced:]:
+        told(sentence)
+    return session_of(info, entries, catalogue)
+
+
+def reopened(folder: Path, catalogue: Catalogue) -> Session:
+    """Compute a session again from the journal in its folder.
+
+    Raises:
+        UserFault: there is no journal, or it does not begin with a session start.
+    """
+    reading = read_journal(folder / JOURNAL_NAME)
+    starts = [entry for entry in reading.entries if isinstance(entry, SessionStart)]
+    if not starts:
+        raise UserFault(
+            f"The journal in {folder} does not say which session it is; "
+            "convert the recording again into another folder."
+        )
+    session = session_of(starts[0].info, reading.entries, catalogue)
+    if not reading.problems:
+        return session
+    notices = (*session.info.notices, *reading.problems)
+    return session.model_copy(update={"info": session.info.model_copy(update={"notices": notices})})
+
+
+def session_of(
+    info: SessionInfo, entries: list[Entry] | tuple[Entry, ...], catalogue: Catalogue
+) -> Session:
+    """Compute everything about a session from its journal's entries."""
+    from dictate.checks.checking import check
+    from dictate.checks.derived import derive
+    from dictate.findings.coverage import coverage_of
+    from dictate.session.corrections import apply_corrections
+
+    phrases = tuple(entry.phrase for entry in entries if isinstance(entry, PhraseHeard))
+    corrected = apply_corrections(understand(phrases, catalogue), entries)
+    coverage = coverage_of(corrected.findings, catalogue)
+    seconds = next((e.seconds for e in entries if isinstance(e, SessionEnd)), info.seconds)
+    notices = [entry.sentence for entry in entries if isinstance(entry, Notice)]
+    notices += corrected.problems
+    return Session(
+        info=info.model_copy(update={"seconds": seconds, "notices": tuple(notices)}),
+        phrases=phrases,
+        findings=corrected.findings,
+        coverage=coverage,
+        flags=check(corrected.findings, coverage, catalogue, seconds),
+        derived=derive(corrected.findings, catalogue),
+    )
+
+
+def _started(source: Path | str) -> datetime:
+    """When the recording was made, as far as the file tells: its last change, in UTC."""
+    path = Path(source)
+    if str(source) != "-" and path.is_file():
+        stamp = path.stat().st_mtime
+        return datetime.fromtimestamp(int(stamp), tz=timezone.utc)
+    return now()
+
+
+def _fresh_journal(folder: Path, info: SessionInfo) -> Journal:
+    """Begin the journal; one of an earlier conversion is kept beside it, never overwritten."""
+    old = folder / JOURNAL_NAME
+    if old.is_file() and old.stat().st_size:
+        mark = hashlib.sha256(old.read_bytes()).hexdigest()[:8]
+        try:
+            old.replace(folder / f"journal-{mark}.jsonl")
+        except OSError as error:
+            raise UserFault(
+                f"{old} cannot be moved aside ({error.strerror}); choose another folder with --out."
+            ) from error
+    return Journal.create(folder, SessionStart(at=now(), info=info))

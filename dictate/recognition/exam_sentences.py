@@ -1,0 +1,191 @@
+"""Sentences of the exam, sampled from the catalogue, for the language model."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+from functools import lru_cache
+
+from dictate.exam.catalogue import Catalogue, Item, Limits, Region, Scale
+from dictate.exam.expansion import Part, parse_expansion, sample
+from dictate.recognition.number_words import say_whole
+
+_SIDES = ("left", "right")
+_LEADS = ("", "", "", "the ", "your ", "and ", "okay ", "now ", "so ", "and the ")
+_VERBS = ("", "", "is ", "are ", "looks ", "feels ", "was ", "at ")
+_DENIALS = ("no ", "not ", "no obvious ", "without ", "i see no ", "i hear no ", "there is no ")
+_TAILS = ("", "", "", "", " on the left", " on the right", " on both sides", " bilaterally",
+          " on this side", " today", " here", " throughout")  # fmt: skip
+_ABOUT = ("", "", "", "", "about ", "roughly ", "just over ", "just under ", "a touch over ")
+_SPOKEN_UNITS = {
+    "mm[Hg]": ("", "", "millimeters of mercury"),
+    "/min": ("", "", "a minute", "per minute", "beats a minute"),
+    "Cel": ("", "degrees", "celsius", "degrees celsius"),
+    "[degF]": ("", "degrees", "fahrenheit"),
+    "%": ("percent", "percent", ""),
+    "cm": ("centimeters", "centimeters", ""),
+    "mm": ("millimeters", "millimeters", ""),
+    "m": ("meters",),
+    "kg": ("kilos", "kilograms"),
+    "[lb_av]": ("pounds",),
+    "[in_i]": ("inches",),
+    "s": ("seconds", "seconds", ""),
+    "deg": ("degrees", "degrees", ""),
+}
+
+
+def sample_sentences(catalogue: Catalogue, count: int, number: int = 3) -> Iterator[str]:
+    """Yield ``count`` sentences as an examiner might say them, the same for one ``number``.
+
+    Every phrase of every item gets its turn before chance decides; values are drawn
+    evenly from the plausible range, so that each is equally sayable.
+    """
+    chance = random.Random(number)
+    makers: list[Callable[[], str]] = []
+    for region in catalogue.regions:
+        makers += _of_region(region, catalogue, chance)
+    if not makers:
+        return
+    chance.shuffle(makers)
+    for place in range(count):
+        maker = makers[place] if place < len(makers) else chance.choice(makers)
+        sentence = " ".join(maker().split())
+        if sentence:
+            yield sentence
+
+
+def _of_region(
+    region: Region, catalogue: Catalogue, chance: random.Random
+) -> Iterator[Callable[[], str]]:
+    rules = tuple(region.rules.items())
+    for phrase in region.announced:
+        yield lambda phrase=phrase: _say(phrase, rules, None, catalogue, chance)
+    for item in region.items:
+        yield from _of_item(item, rules, catalogue, chance)
+
+
+def _of_item(
+    item: Item, rules: tuple[tuple[str, str], ...], catalogue: Catalogue, chance: random.Random
+) -> Iterator[Callable[[], str]]:
+    def say(phrase: str) -> str:
+        return _say(phrase, rules, item, catalogue, chance)
+
+    def name() -> str:
+        return say(chance.choice(item.names)) if item.names else ""
+
+    def side() -> str:
+        return (
+            f"{chance.choice(_SIDES)} " if item.sides == "paired" and chance.random() < 0.4 else ""
+        )
+
+    def tail() -> str:
+        return chance.choice(_TAILS) if item.sides == "paired" else ""
+
+    for phrase in item.performed:
+        yield lambda phrase=phrase: say(phrase)
+        yield lambda phrase=phrase: say(phrase)
+    for question in item.asked:
+        for phrase in question.say:
+            yield lambda phrase=phrase: say(phrase)
+    for reading in item.readings:
+        for phrase in reading.say:
+            yield (
+                lambda phrase=phrase: (
+                    f"{chance.choice(_LEADS)}{side()}{name()} {chance.choice(_VERBS)}{say(phrase)}{tail()}"
+                )
+            )
+            yield lambda phrase=phrase: f"{say(phrase)}{tail()}"
+            if reading.status in ("present", "abnormal"):
+                yield (
+                    lambda phrase=phrase: (
+                        f"{name() if chance.random() < 0.3 else ''} "
+                        f"{chance.choice(_DENIALS)}{say(phrase)}{tail()}"
+                    )
+                )
+    for site in catalogue.sites_of(item):
+        for phrase in site.say:
+            yield lambda phrase=phrase: f"{name()} {say(phrase)}"
+    for phrase in item.say_value:
+        for _ in range(3):
+            yield lambda phrase=phrase: say(phrase)
+    if item.kind in ("quantity", "pressure", "ratio", "grade") and item.names:
+        for _ in range(60 if item.region == "vitals" else 14):
+            yield (
+                lambda: (
+                    f"{chance.choice(_LEADS)}{side()}{name()} {chance.choice(_VERBS)}"
+                    f"{_value(item, catalogue, chance)}{tail()}"
+                )
+            )
+            yield lambda: f"{_value(item, catalogue, chance)}{tail()}"
+
+
+def _say(
+    phrase: str,
+    rules: tuple[tuple[str, str], ...],
+    item: Item | None,
+    catalogue: Catalogue,
+    chance: random.Random,
+) -> str:
+    def fill(slot: str) -> str:
+        if slot == "side":
+            return chance.choice(_SIDES)
+        if slot == "number" and item is not None:
+            return _value(item, catalogue, chance)
+        if slot == "site" and item is not None and catalogue.sites_of(item):
+            site = chance.choice(catalogue.sites_of(item))
+            return sample(_parsed(chance.choice(site.say), ()), chance, fill)
+        return ""
+
+    return sample(_parsed(phrase, rules), chance, fill)
+
+
+@lru_cache(maxsize=20_000)
+def _parsed(phrase: str, rules: tuple[tuple[str, str], ...]) -> Part:
+    return parse_expansion(phrase, dict(rules))
+
+
+def _value(item: Item, catalogue: Catalogue, chance: random.Random) -> str:
+    """Word a value of the item's kind."""
+    if item.kind == "pressure":
+        high, low = _whole(item.ranges.plausible, chance), _whole(item.diastolic.plausible, chance)
+        return f"{say_whole(high, chance)} over {say_whole(low, chance)}"
+    if item.kind == "ratio":
+        lines = (12, 15, 16, 20, 25, 30, 40, 50, 60, 70, 80, 100, 200)
+        return f"twenty {chance.choice(('over ', '', 'over '))}{say_whole(chance.choice(lines), chance)}"
+    if item.kind == "grade" and item.scale is not None:
+        return _grade(catalogue.scales[item.scale], chance)
+    if item.kind == "quantity":
+        return _quantity(item, chance)
+    return ""
+
+
+def _whole(limits: Limits | None, chance: random.Random) -> int:
+    low = int(limits.low) if limits is not None and limits.low is not None else 0
+    high = int(limits.high) if limits is not None and limits.high is not None else low + 200
+    return chance.randint(min(low, high), min(high, 999))
+
+
+def _grade(scale: Scale, chance: random.Random) -> str:
+    words = say_whole(chance.randint(int(scale.low), int(scale.high)), chance)
+    if scale.plus and chance.random() < 0.7:
+        return f"{words} plus"
+    if scale.out_of and chance.random() < 0.8:
+        most = say_whole(scale.out_of[0], chance)
+        return f"{words} {chance.choice(('out of', 'over', 'of'))} {most}"
+    return words
+
+
+def _quantity(item: Item, chance: random.Random) -> str:
+    plausible = item.ranges.plausible
+    unit = item.unit or ""
+    whole = _whole(plausible, chance)
+    if "[degF]" in item.other_units and chance.random() < 0.5:
+        unit, whole = "[degF]", chance.randint(93, 106)
+    words = say_whole(whole, chance)
+    if (item.decimals or unit == "[degF]") and chance.random() < 0.6:
+        words += (
+            f" {chance.choice(('point ', 'point ', ''))}{say_whole(chance.randint(0, 9), chance)}"
+        )
+    elif item.decimals and chance.random() < 0.3:
+        words += " and a half"
+    return f"{chance.choice(_ABOUT)}{words} {chance.choice(_SPOKEN_UNITS.get(unit, ('',)))}"
