@@ -33,7 +33,7 @@ def sides_said(utterance: Utterance, spots: Sequence[Spot], catalogue: Catalogue
     in_sites = {
         place
         for spot in spots
-        if spot.role == "site" and _side_of_site(spot, catalogue)
+        if spot.role == "site" and spot.weight > 1 and _side_of_site(spot, catalogue)
         for place in range(spot.first, spot.last + 1)
     }
     said = [one for one in said if one.first not in in_sites]

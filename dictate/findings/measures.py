@@ -31,14 +31,28 @@ def measures_of(
     """
     tokens = [token.text for token in utterance.tokens]
     last_end = -1
+    previous: Item | None = None
     for spoken in _corrected(utterance):
         places = range(spoken.first, spoken.last + 1)
         if any(place in silent for place in places) or is_courtesy(tokens, spoken):
             continue
         found = _owner(utterance, spots, spoken, last_end, context, catalogue)
+        if found is None and previous is not None and not _named_since(spots, spoken, last_end):
+            # "four on the right, five on the left": the second number is the same item's.
+            measured = value_for(previous, spoken, catalogue)
+            if measured is not None and measured.fits:
+                found = (previous, measured)
         if found is not None:
+            previous = found[0]
             yield spoken.first, spoken.last, found
             last_end = spoken.last
+
+
+def _named_since(spots: Sequence[Spot], spoken: Spoken, since: int) -> bool:
+    return any(
+        spot.role in ("name", "act", "question") and since < spot.first < spoken.first
+        for spot in spots
+    )
 
 
 def _corrected(utterance: Utterance) -> Iterator[Spoken]:

@@ -198,3 +198,57 @@ def write_arpa(model: TrigramModel, path: Path) -> None:
 def _line(p: float, gram: Gram, share: float | None) -> str:
     line = f"{math.log10(p):.6f}\t{' '.join(gram)}"
     return line + ("\n" if share is None else f"\t{math.log10(share):.6f}\n")
+
+
+def mix(
+    model: TrigramModel,
+    other: Callable[[Gram], float],
+    further: Iterable[Gram],
+    share: float,
+) -> TrigramModel:
+    """Interpolate a model with another one: ``share`` of the probability comes from the other.
+
+    Args:
+        model: the model of the domain, whose vocabulary is kept.
+        other: gives p(last word | words before) of the other model for any n-gram.
+        further: n-grams (two or three words) that the result holds besides those of
+            ``model``; where one has three words its first two should be among them.
+        share: between 0 and 1.
+    """
+    orders: list[set[Gram]] = [set(kept) for kept in model.probability]
+    for gram in further:
+        orders[len(gram) - 1].add(gram)
+
+    def mixed(gram: Gram) -> float:
+        return (1 - share) * model.p(gram[-1], gram[:-1]) + share * other(gram)
+
+    unigram = {gram: mixed(gram) for gram in orders[0]}
+    total = sum(unigram.values())
+    unigram = {gram: p / total for gram, p in unigram.items()}
+    bigram = {gram: mixed(gram) for gram in orders[1]}
+    one = _shares(bigram, lambda gram: unigram[gram[1:]])
+
+    def two(gram: Gram) -> float:
+        found = bigram.get(gram)
+        return one.get(gram[:1], 1.0) * unigram[gram[1:]] if found is None else found
+
+    trigram = {gram: mixed(gram) for gram in orders[2]}
+    return TrigramModel(
+        (unigram, bigram, trigram), (one, _shares(trigram, lambda gram: two(gram[1:])))
+    )
+
+
+def _shares(kept: dict[Gram, float], lower: Callable[[Gram], float]) -> dict[Gram, float]:
+    """Back-off weights that make every history sum to one; scales kept sums of one or more."""
+    spent: dict[Gram, float] = defaultdict(float)
+    covered: dict[Gram, float] = defaultdict(float)
+    for gram, p in kept.items():
+        spent[gram[:-1]] += p
+        covered[gram[:-1]] += lower(gram)
+    for gram in kept:
+        if spent[gram[:-1]] > 0.99:
+            kept[gram] *= 0.99 / spent[gram[:-1]]
+    return {
+        history: (1 - min(total, 0.99)) / max(1 - covered[history], 1e-9)
+        for history, total in spent.items()
+    }

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from spacy.vocab import Vocab
 
 NUMBER = "<number>"
+_MOST_OPTIONS = 4
 _MOST_PATTERNS = 600  # of one phrase; more means the phrase is better written as two
 
 
@@ -95,6 +96,19 @@ def vocabulary() -> Vocab:
     return spacy.blank("en").vocab
 
 
+def without_options(line: Line) -> list[Line]:
+    """Write a line's optional steps out, there or not, so that a gap never leads."""
+    options = sum(step.optional for step in line)
+    if options > _MOST_OPTIONS:
+        return [tuple(step for step in line if not step.optional)]
+    written: list[Line] = [()]
+    for step in line:
+        sure = Step(step.words)
+        with_step = [head + (sure,) for head in written]
+        written = with_step + (written if step.optional else [])
+    return [one for one in written if one]
+
+
 def matcher_for(phrases: Iterable[tuple[str, Sequence[Line], int]]) -> Matcher:
     """Build a Matcher from (key, lines, gap) triples; matches carry the key."""
     from spacy.matcher import Matcher
@@ -102,7 +116,8 @@ def matcher_for(phrases: Iterable[tuple[str, Sequence[Line], int]]) -> Matcher:
     matcher = Matcher(vocabulary(), validate=False)
     for key, lines, gap in phrases:
         if lines:
-            matcher.add(key, [spacy_pattern(line, gap) for line in lines])
+            written = [one for line in lines for one in (without_options(line) if gap else [line])]
+            matcher.add(key, [spacy_pattern(line, gap) for line in dict.fromkeys(written)])
     return matcher
 
 

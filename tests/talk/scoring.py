@@ -172,7 +172,8 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
     score.level.add(level_fits)
     if not level_fits:
         wrong.append("level")
-    if wanted.has_result:
+    status = truth.true_status(catalogue)
+    if wanted.has_result and got.has_result:
         site_fits = wanted.site == got.site
         score.site.add(site_fits)
         if not site_fits:
@@ -181,13 +182,11 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
         score.value.add(value_fits)
         if not value_fits:
             wrong.append("value")
-            score.silent_wrong += got.has_result and not finding.doubtful
-    status = truth.true_status(catalogue)
-    if status is not None:
-        score.status.add(status == finding.status)
-        if status != finding.status:
-            wrong.append(f"status {finding.status} for {status}")
-    if wanted.has_result and got.has_result:
+            score.silent_wrong += not finding.doubtful
+        if status is not None:
+            score.status.add(status == finding.status)
+            if status != finding.status:
+                wrong.append(f"status {finding.status} for {status}")
         score.certainty.add(truth.hedged == (finding.certainty == "hedged"))
         if truth.hedged != (finding.certainty == "hedged"):
             wrong.append("certainty")
@@ -274,7 +273,7 @@ def _tidy(entries: list[Entry]) -> list[Entry]:
     seen: set[tuple[object, ...]] = set()
     for entry in entries:
         if entry.has_result:
-            key: tuple[object, ...] = (entry.item, entry.side, entry.site, entry.value)
+            key: tuple[object, ...] = (entry.item, entry.side, entry.site, _statement(entry))
         else:
             key = (entry.item, entry.side)
             covered = key in with_result
@@ -287,6 +286,16 @@ def _tidy(entries: list[Entry]) -> list[Entry]:
             seen.add(key)
             kept.append(entry)
     return kept
+
+
+def _statement(entry: Entry) -> object:
+    """The value, with readings that say the same written as one."""
+    value = entry.value
+    code = getattr(value, "code", None)
+    if value is None or code is None:
+        return value
+    same = next((group for group in EQUAL_READINGS.get(entry.item, ()) if code in group), {code})
+    return min(same), value.denied if isinstance(value, Choice | TrueValue) else None
 
 
 def _align(
