@@ -1,0 +1,70 @@
+"""Offline validation of FHIR R4 files, with messages for people.
+
+It covers elements, types, code lists and references by ``fhir.resources``, the
+invariants that matter for records of an examination, the vital signs profiles and
+frequent slips in UCUM. It does not look codes up, and profiles other than the vital signs
+are not checked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from dictate.errors import UserFault
+from dictate.outputs.fhir.complaint import Complaint, label
+from dictate.outputs.fhir.exact_json import read_json
+from dictate.outputs.fhir.rules import bundle_rules, resource_rules
+from dictate.outputs.fhir.structure import structure_complaints
+from dictate.session.private_files import disk_fault
+
+_LARGEST_FILE = 200 * 1024 * 1024  # bytes
+
+
+def validate_file(path: Path) -> tuple[Complaint, ...]:
+    """Check a file with one resource or Bundle; an empty tuple means nothing is wrong.
+
+    Raises:
+        UserFault: the file cannot be read or is no JSON.
+    """
+    try:
+        if path.stat().st_size > _LARGEST_FILE:
+            raise UserFault(f"{path} is larger than 200 MB; check the path.")
+        content = path.read_bytes()
+    except OSError as error:
+        raise disk_fault(error, path) from error
+    return validate_resource(read_json(content, str(path)))
+
+
+def validate_resource(resource: Any) -> tuple[Complaint, ...]:
+    """Check a resource or Bundle given as parsed JSON."""
+    return tuple(dict.fromkeys(_complaints(resource)))
+
+
+def _complaints(resource: Any) -> Iterator[Complaint]:
+    if not isinstance(resource, dict) or resource.get("resourceType") != "Bundle":
+        yield from structure_complaints(resource, label(resource))
+        if isinstance(resource, dict):
+            yield from resource_rules(resource, label(resource))
+        return
+    # Entries are checked one by one, so that each complaint can name its resource.
+    entries = resource.get("entry", [])
+    outer = {key: value for key, value in resource.items() if key != "entry"}
+    yield from structure_complaints(outer, "Bundle")
+    if not isinstance(entries, list) or not all(isinstance(one, dict) for one in entries):
+        yield Complaint(
+            severity="error", where="Bundle", sentence="'entry' must be a list of objects."
+        )
+        return
+    for number, entry in enumerate(entries):
+        inner = entry.get("resource")
+        at = label(inner, number)
+        shell = {key: value for key, value in entry.items() if key != "resource"}
+        around: dict[str, Any] = {"resourceType": "Bundle", "type": "collection"}
+        yield from structure_complaints(around | ({"entry": [shell]} if shell else {}), at)
+        if inner is not None:
+            yield from structure_complaints(inner, at)
+            if isinstance(inner, dict):
+                yield from resource_rules(inner, at)
+    yield from bundle_rules(resource, "Bundle")
