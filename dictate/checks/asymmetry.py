@@ -138,18 +138,18 @@ def _readings(heard: Standing, item: Item, sides: _Sides) -> Iterator[Flag]:
     for side, findings in sides.items():
         for finding in findings:
             if isinstance(finding.value, Choice) and finding.level is not Level.PERFORMED:
-                last[side][finding.value.code] = finding
+                last[side][finding.value.title] = finding
     if not last["left"] or not last["right"]:
         return
     remarkable = {
-        side: {code for code, finding in held.items() if _remarkable(finding)}
+        side: {title for title, finding in held.items() if _remarkable(finding)}
         for side, held in last.items()
     }
     differing = sorted(remarkable["left"] ^ remarkable["right"])
-    for code in differing:
-        side, other = ("left", "right") if code in remarkable["left"] else ("right", "left")
-        held = last[side][code]
-        against = last[other].get(code) or _latest(last[other])
+    for title in differing:
+        side, other = ("left", "right") if title in remarkable["left"] else ("right", "left")
+        held = last[side][title]
+        against = last[other].get(title) or _latest(last[other])
         if held.id == against.id:
             continue
         pair = (held, against) if side == "left" else (against, held)

@@ -13,7 +13,7 @@ from dictate.checks.raising import raised
 from dictate.checks.standing import Standing, sides_meet
 from dictate.checks.wording import citation, clock, listed, told
 from dictate.errors import UserFault
-from dictate.exam.catalogue import Conflict
+from dictate.exam.catalogue import Conflict, Item
 from dictate.findings.finding import Choice, Finding
 
 _EXPRESSION = re.compile(
@@ -40,15 +40,17 @@ class Claim:
     comparison: str = ""
     number: float = 0.0
 
-    def met_by(self, finding: Finding) -> bool:
-        """Whether a finding says what this side of the conflict says."""
-        if finding.item != self.item:
-            return False
+    def met_by(self, finding: Finding, item: Item) -> bool:
+        """Whether a finding about ``item`` says what this side of the conflict says.
+
+        Several readings of an item that share a title are one result in other words.
+        """
         if self.code is not None:
             value = finding.value
+            titles = {reading.title for reading in item.readings if reading.code == self.code}
             return (
                 isinstance(value, Choice)
-                and value.code == self.code
+                and (value.code == self.code or value.title in titles)
                 and value.denied == self.denied
             )
         number = number_of(finding.value)
@@ -84,10 +86,11 @@ def check_conflicts(heard: Standing) -> Iterator[Flag]:
         first, second = parse_claim(rule.first), parse_claim(rule.second)
         held: dict[str, Finding] = {}
         for one in heard.by_item.get(first.item, ()):
-            if not first.met_by(one):
+            if not first.met_by(one, heard.item(one)):
                 continue
             for other in heard.by_item.get(second.item, ()):
-                if second.met_by(other) and one.id != other.id and _meet(heard, rule, one, other):
+                told = second.met_by(other, heard.item(other))
+                if told and one.id != other.id and _meet(heard, rule, one, other):
                     held.update({one.id: one, other.id: other})
         if held:
             yield _flag(heard, rule, list(held.values()))

@@ -92,7 +92,7 @@ def _clash(one: Finding, other: Finding) -> _Clash | None:
 def _exclude(one: Finding, other: Finding, item: Item, repeated: bool) -> bool:
     first, second = one.value, other.value
     if isinstance(first, Choice) and isinstance(second, Choice):
-        if first.code == second.code:
+        if first.title == second.title:  # several wordings of one result share its title
             return first.denied != second.denied
         together = bool(set(one.utterances) & set(other.utterances))
         return (

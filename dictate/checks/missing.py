@@ -91,6 +91,8 @@ def _side_unsaid(heard: Standing, touched: _Touched) -> Iterator[Flag]:
 def _no_result(heard: Standing, touched: _Touched) -> Iterator[Flag]:
     lacks = []
     for item, cover in touched:
+        if item.kind == "finding" and not item.readings:
+            continue  # an act such as cleaning the hands: there is no result to say
         if cover.level is Level.PERFORMED:
             lacks.append(Lack(item.id, "", _held(heard, item)))
             continue

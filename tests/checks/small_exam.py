@@ -201,6 +201,7 @@ def _abdomen() -> Region:
         title="Abdomen",
         order=40,
         items=(
+            Item(id="abdomen.scrub", title="Hands warmed"),
             Item(
                 id="abdomen.listen",
                 title="Bowel sounds",

@@ -399,6 +399,12 @@ TABLE: list[tuple[str, str, list[Finding], list[Finding]]] = [
         [found("abdomen.touch"), found("abdomen.touch", reading("soft"), at=20)],
     ),
     (
+        "no_result:abdomen.touch",
+        "warning",
+        [found("abdomen.touch")],
+        [found("abdomen.scrub")],  # an act without a result
+    ),
+    (
         "no_result:back.descent",
         "warning",
         [
