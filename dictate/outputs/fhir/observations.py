@@ -82,14 +82,7 @@ def observation(finding: Finding, session: Session, catalogue: Catalogue) -> Res
         "category": [_category(vital is not None)],
         "code": _code(finding, item, vital),
         **People(session).context,
-        "effectivePeriod": {
-            "extension": [
-                extension(v.OFFSET_START, Decimal(repr(finding.start))),
-                extension(v.OFFSET_END, Decimal(repr(finding.end))),
-            ],
-            "start": moment(session, finding.start),
-            "end": moment(session, max(finding.start, finding.end)),
-        },
+        **_effective(session, finding.start, finding.end, point=vital is not None),
         **elements,
     }
     made |= _judgement(finding, item, catalogue, made)
@@ -106,12 +99,31 @@ def observation(finding: Finding, session: Session, catalogue: Catalogue) -> Res
     return _in_order(made)
 
 
+def _effective(session: Session, start: float, end: float, *, point: bool) -> Resource:
+    """When it was said: absolute times, and seconds of the recording beside them.
+
+    Vital signs get a point in time: the profiles' invariant vs-1 reads as false for a
+    Period in validators that take an empty result for false.
+    """
+    offsets = {
+        "extension": [
+            extension(v.OFFSET_START, Decimal(repr(start))),
+            extension(v.OFFSET_END, Decimal(repr(end))),
+        ]
+    }
+    if point:
+        return {"effectiveDateTime": moment(session, start), "_effectiveDateTime": offsets}
+    times = {"start": moment(session, start), "end": moment(session, max(start, end))}
+    return {"effectivePeriod": offsets | times}
+
+
 # The order of elements in the specification, which readers (and the XML form) expect.
 _ORDER: Final = (
     "resourceType", "id", "meta", "extension", "identifier", "status", "category", "code",
-    "subject", "effectivePeriod", "performer", "valueQuantity", "valueCodeableConcept",
-    "valueString", "valueRange", "valueRatio", "dataAbsentReason", "interpretation", "note",
-    "bodySite", "method", "device", "referenceRange", "derivedFrom", "component",
+    "subject", "effectiveDateTime", "_effectiveDateTime", "effectivePeriod", "performer",
+    "valueQuantity", "valueCodeableConcept", "valueString", "valueRange", "valueRatio",
+    "dataAbsentReason", "interpretation", "note", "bodySite", "method", "device",
+    "referenceRange", "derivedFrom", "component",
 )  # fmt: skip
 
 
@@ -353,7 +365,7 @@ def derived_observation(one: Derived, session: Session, catalogue: Catalogue) ->
             text=one.title,
         ),
         **People(session).context,
-        "effectivePeriod": {"start": moment(session, start), "end": moment(session, end)},
+        **_effective(session, start, end, point=vital is not None),
         "valueQuantity": quantity(Decimal(repr(round(one.number, 4))), one.unit),
         "method": {"text": f"computed: {one.written}; source: {one.source}"},
         "derivedFrom": [

@@ -106,7 +106,7 @@ def _finding(resource: Resource, catalogue: Catalogue) -> Finding:
         else {}
     )
     place = _code(resource.get("bodySite"), v.PLACES)
-    period = resource["effectivePeriod"]
+    period = resource.get("effectivePeriod") or resource["_effectiveDateTime"]
     alternatives: list[Value] = []
     for one in resource.get("extension", []):
         if one.get("url") == v.ALTERNATIVE.url:

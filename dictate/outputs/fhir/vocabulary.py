@@ -56,10 +56,16 @@ class ExtensionKind(NamedTuple):
 
 
 OFFSET_START: Final = ExtensionKind(
-    "offset-start", "decimal", ("Period",), "Begin in seconds from the start of the recording."
+    "offset-start",
+    "decimal",
+    ("Period", "dateTime"),
+    "Begin in seconds from the start of the recording.",
 )
 OFFSET_END: Final = ExtensionKind(
-    "offset-end", "decimal", ("Period",), "End in seconds from the start of the recording."
+    "offset-end",
+    "decimal",
+    ("Period", "dateTime"),
+    "End in seconds from the start of the recording.",
 )
 LEVEL: Final = ExtensionKind(
     "coverage-level",
