@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -74,8 +75,8 @@ def _read_all(folder: Path, version: str) -> Catalogue:
     if not paths:
         raise UserFault(f"No exam regions were found in {folder / 'regions'}.")
     for path in paths:
-        region = read_yaml(path, TypeAdapter(Region))
-        check_region(path, region, sources, scales, sites)
+        region, lines = read_with_lines(path, TypeAdapter(Region))
+        check_region(lines, region, sources, scales, sites)
         regions.append(region)
     regions.sort(key=lambda region: (region.order, region.region))
     return Catalogue(
@@ -94,6 +95,37 @@ def read_yaml(path: Path, adapter: TypeAdapter[_Model]) -> _Model:
     Raises:
         UserFault: naming the file, the line and what is wrong there.
     """
+    return read_with_lines(path, adapter)[0]
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Where things stand in a YAML file, for complaints about what it refers to."""
+
+    path: Path
+    root: yaml.Node
+
+    def fault(self, loc: tuple[int | str, ...], about: str, value: str | None = None) -> UserFault:
+        """Word a complaint about what stands at ``loc``.
+
+        Args:
+            loc: keys and list places from the top of the file.
+            about: what is wrong, without a full stop at the end.
+            value: the text within ``loc`` that is at fault, to give its own line.
+        """
+        line, named, node = _place(self.root, loc)
+        if value is not None:
+            line = next((n.start_mark.line + 1 for n in _scalars(node) if n.value == value), line)
+        within = f", item '{named}'" if named else ""
+        return UserFault(f"{self.path}, line {line}{within}: {about}.")
+
+
+def read_with_lines(path: Path, adapter: TypeAdapter[_Model]) -> tuple[_Model, Lines]:
+    """Read one YAML file, check it, and keep where its lines are.
+
+    Raises:
+        UserFault: naming the file, the line and what is wrong there.
+    """
     try:
         if path.stat().st_size > _LARGEST_FILE:
             raise UserFault(f"{path} is larger than any exam file should be; check the path.")
@@ -105,13 +137,13 @@ def read_yaml(path: Path, adapter: TypeAdapter[_Model]) -> _Model:
     node = _compose(path, text)
     data = _plain(path, node)
     try:
-        return adapter.validate_python(data)
+        return adapter.validate_python(data), Lines(path, node)
     except ValidationError as error:
         first = error.errors()[0]
-        line, named = _place(node, first["loc"])
-        within = f", item '{named}'" if named else ""
         key = ".".join(str(step) for step in first["loc"] if isinstance(step, str))
-        raise UserFault(f"{path}, line {line}{within}: {key}: {first['msg']}.") from error
+        said = first["msg"].removeprefix("Value error, ")
+        about = f"{key}: {said}" if key else said
+        raise Lines(path, node).fault(first["loc"], about) from error
 
 
 def _compose(path: Path, text: str) -> yaml.Node:
@@ -168,8 +200,20 @@ def _plain(path: Path, node: yaml.Node) -> Any:
     return node.value
 
 
-def _place(node: yaml.Node, loc: tuple[int | str, ...]) -> tuple[int, str]:
-    """Find the line of a validation error and the id of the item around it."""
+def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
+    if isinstance(node, yaml.ScalarNode):
+        yield node
+    elif isinstance(node, yaml.SequenceNode):
+        for inner in node.value:
+            yield from _scalars(inner)
+    elif isinstance(node, yaml.MappingNode):
+        for key, inner in node.value:
+            yield from _scalars(key)
+            yield from _scalars(inner)
+
+
+def _place(node: yaml.Node, loc: tuple[int | str, ...]) -> tuple[int, str, yaml.Node]:
+    """Find the line of a place, the id of the item around it, and the node there."""
     line, named = node.start_mark.line + 1, ""
     for step in loc:
         if isinstance(node, yaml.MappingNode):
@@ -187,39 +231,74 @@ def _place(node: yaml.Node, loc: tuple[int | str, ...]) -> tuple[int, str]:
                 named = next((v.value for k, v in node.value if k.value == "id"), named)
         else:
             break
-    return line, named
+    return line, named, node
 
 
 def check_region(
-    path: Path,
+    lines: Lines,
     region: Region,
-    sources: dict[str, Source],
-    scales: dict[str, Scale],
-    sites: dict[str, tuple[Site, ...]],
+    sources: Mapping[str, Source],
+    scales: Mapping[str, Scale],
+    sites: Mapping[str, tuple[Site, ...]],
+    at: tuple[int | str, ...] = (),
 ) -> None:
     """Check what one region's items refer to: phrases, scales, sites, sources.
 
+    Args:
+        lines: the file that the region was read from.
+        region: the region.
+        sources: the sources that may be named.
+        scales: the scales that may be named.
+        sites: the site lists that may be named.
+        at: where the region stands in the file; the top by default.
+
     Raises:
-        UserFault: naming the file, the item and the reference that leads nowhere.
+        UserFault: naming the file, the line, the item and the reference that leads nowhere.
     """
+    for name, phrase in (
+        *((None, phrase) for phrase in region.announced),
+        *region.rules.items(),
+    ):
+        try:
+            parse_expansion(phrase, region.rules)
+        except ExpansionError as error:
+            place = ("announced",) if name is None else ("rules", name)
+            raise lines.fault((*at, *place), str(error), phrase) from error
     seen: set[str] = set()
-    for item in region.items:
-        where = f"{path}, item '{item.id}'"
+    for number, item in enumerate(region.items):
+        where = (*at, "items", number)
         if item.id in seen:
-            raise UserFault(f"{where}: the id is there twice.")
+            raise lines.fault(where, "the id is there twice")
         seen.add(item.id)
-        if item.scale is not None and item.scale not in scales:
-            raise UserFault(f"{where}: scale '{item.scale}' is not in scales.yaml.")
-        if item.sites is not None and item.sites not in sites:
-            raise UserFault(f"{where}: site list '{item.sites}' is not in sites.yaml.")
-        for source in _sources_of(item):
-            if source not in sources:
-                raise UserFault(f"{where}: source '{source}' is not in sources.yaml.")
-        for phrase in phrases_of(item):
-            try:
-                parse_expansion(phrase, region.rules)
-            except ExpansionError as error:
-                raise UserFault(f"{where}: {error}.") from error
+        check_item(lines, item, where, region.rules, sources, scales, sites)
+
+
+def check_item(
+    lines: Lines,
+    item: Item,
+    at: tuple[int | str, ...],
+    rules: Mapping[str, str],
+    sources: Mapping[str, Source],
+    scales: Mapping[str, Scale],
+    sites: Mapping[str, tuple[Site, ...]],
+) -> None:
+    """Check what one item refers to; ``at`` is its place in the file of ``lines``.
+
+    Raises:
+        UserFault: naming the file, the line, the item and the reference that leads nowhere.
+    """
+    if item.scale is not None and item.scale not in scales:
+        raise lines.fault(at, f"scale '{item.scale}' is not in scales.yaml", item.scale)
+    if item.sites is not None and item.sites not in sites:
+        raise lines.fault(at, f"site list '{item.sites}' is not in sites.yaml", item.sites)
+    for source in sources_of(item):
+        if source not in sources:
+            raise lines.fault(at, f"source '{source}' is not in sources.yaml", source)
+    for phrase in phrases_of(item):
+        try:
+            parse_expansion(phrase, rules)
+        except ExpansionError as error:
+            raise lines.fault(at, str(error), phrase) from error
 
 
 def phrases_of(item: Item) -> Iterator[str]:
@@ -233,7 +312,8 @@ def phrases_of(item: Item) -> Iterator[str]:
         yield from reading.say
 
 
-def _sources_of(item: Item) -> Iterator[str]:
+def sources_of(item: Item) -> Iterator[str]:
+    """Every source key that the item names."""
     for ranges in (item.ranges, item.diastolic):
         for limits in (ranges.usual, ranges.plausible, *ranges.others):
             if limits is not None:
