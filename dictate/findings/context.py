@@ -9,6 +9,7 @@ from dictate.findings.finding import Side
 
 TOPIC_LASTS = 25.0  # seconds that an item stays the topic without being spoken of
 QUESTION_LASTS = 10.0  # seconds that a reply may take
+SIDE_LINGERS = 10.0  # seconds that a side said in a result holds for the next item
 SIDE_LASTS = 90.0  # seconds that an announced side holds within a region
 
 
@@ -39,6 +40,8 @@ class Context:
     topic_side: Side | None = None
     topic_site: str | None = None
     announced_side: Side | None = None
+    said_side: Side | None = None
+    said_at: float = -1e9
     announced_at: float = -1e9
     question: Question | None = None
     recent: dict[str, float] = field(default_factory=dict)
@@ -50,6 +53,7 @@ class Context:
         if region != self.region:
             self.region = region
             self.announced_side = None
+            self.said_side = None
             self.question = None
 
     def speak_of(self, item: Item, at: float) -> None:

@@ -15,7 +15,7 @@ from dictate.findings.claims import (
     reading_claims,
     without_covered,
 )
-from dictate.findings.context import Context, Question
+from dictate.findings.context import SIDE_LINGERS, Context, Question
 from dictate.findings.finding import (
     Choice,
     Finding,
@@ -43,7 +43,7 @@ from dictate.findings.scopes import (
     quiet_places,
     sought_places,
 )
-from dictate.findings.spotting import Spot, Spotter
+from dictate.findings.spotting import Spot, spotter_for
 from dictate.findings.values import amended, doubted_values
 from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
@@ -52,6 +52,8 @@ _SAME_STATEMENT = 30.0  # seconds within which the same statement counts once
 _CORRECTABLE = 40.0  # seconds that 'make that ...' reaches back
 _SAME_PHRASE_REPLY = 4.0  # seconds after a bare sign within which 'no' makes it a question
 _UNSURE_WORD = 0.3  # word confidence below which a finding is marked
+
+_COVERING = frozenset(["cover", "covering", "block", "plug", "occlude", "covered", "blocked"])
 
 _OPPOSITE: dict[Status, Status] = {
     "normal": "abnormal",
@@ -88,7 +90,7 @@ class Interpreter:
 
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
-        self._spotter = Spotter(catalogue)
+        self._spotter = spotter_for(catalogue)
         self._context = Context()
         self._findings: dict[str, Finding] = {}
         self._first_speaker: str | None = None
@@ -215,11 +217,19 @@ class _Reading:
             [spot for spot in spots if not self._overlaps(spot.first, spot.last, self.quiet)]
         )
         self.names = [spot for spot in self.spots if spot.role == "name"]
+        # An act in the same utterance says what its results are of, as a name does.
+        self.naming = [spot for spot in self.spots if spot.role in ("name", "act", "question")]
         self.asked = question_places(utterance)
         self.sought = sought_places(utterance)
         self.said: list[Sided] = [
             one
-            for one in sides_said(utterance, self.spots, self.catalogue)
+            for one in sides_said(
+                utterance,
+                self.spots,
+                self.catalogue,
+                stated=bool(utterance.numbers or any(s.role == "reading" for s in self.spots))
+                and not any(spot.role in ("act", "question") for spot in self.spots),
+            )
             if one.first not in self.quiet
         ]
         self.flip = next(
@@ -253,6 +263,10 @@ class _Reading:
             self._name_only()
         if self.results_here:
             self.context.last_results = self.results_here
+        if self.said:
+            last = self.said[-1].side
+            self.context.said_side = last if last in ("left", "right") else None
+            self.context.said_at = self.utterance.end
 
     def _enter_region(self) -> None:
         regions = [
@@ -308,7 +322,7 @@ class _Reading:
         return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
     def _winners(self, group: Sequence[Spot]) -> list[Spot]:
-        claims = reading_claims(group, self.names, self.utterance, self.context, self.catalogue)
+        claims = reading_claims(group, self.naming, self.utterance, self.context, self.catalogue)
         winners: list[Spot] = []
         taken: set[int] = set()
         for claim in claims:
@@ -318,7 +332,7 @@ class _Reading:
             taken |= places
             winners.append(claim.spot)
             winners += [
-                other.spot for other in joined_claims(claim, claims, self.utterance, self.names)
+                other.spot for other in joined_claims(claim, claims, self.utterance, self.naming)
             ]
         return winners
 
@@ -419,7 +433,7 @@ class _Reading:
         tokens = self.utterance.tokens
         if any(place in taken for place in range(mark.first, mark.last + 1)):
             return False
-        if mark.kind == "no" and tokens[mark.first].text in ("no", "none", "never"):
+        if mark.kind == "no":
             # 'no' before a noun denies it; a reply stands by itself.
             following = tokens[mark.last + 1] if mark.last + 1 < len(tokens) else None
             alone = (
@@ -487,6 +501,8 @@ class _Reading:
         said_here = [one for one in self.said if limit is None or one.last < limit]
         side = side_for(said_here, first, last, self.statements)
         if side is not None:
+            if act and side in ("left", "right") and self._covers(side):
+                return flipped(side), False
             return side, False
         if limit is not None:
             return "both", True
@@ -503,10 +519,21 @@ class _Reading:
         if self.context.topic == item.id and self.context.topic_side is not None:
             if self.context.topic_holds(at):
                 return self.context.topic_side, True
+        if self.context.said_side is not None and item.region == self.context.region:
+            if at - self.context.said_at <= SIDE_LINGERS and not act:
+                return self.context.said_side, True
         announced = self.context.side_announced(at)
         if announced is not None and announced != "both" and item.region == self.context.region:
             return announced, True
         return "unspecified", False
+
+    def _covers(self, side: Side) -> bool:
+        """Whether that side is only covered, so that the other one is examined."""
+        tokens = [token.text for token in self.utterance.tokens]
+        return any(
+            word in _COVERING and side in tokens[place + 1 : place + 4]
+            for place, word in enumerate(tokens)
+        )
 
     def _mine(self, first: int) -> bool:
         """Whether the plural near is the examiner's own ("squeeze my fingers")."""
@@ -583,6 +610,12 @@ class _Reading:
         assert event.spot is not None
         item = self.catalogue.items[event.spot.item]
         about = item.asked[int(event.spot.detail)].about
+        topic = self._topic_item()
+        if topic is not None and topic.id != item.id and topic.region != item.region:
+            # "Any pain?" belongs to what is being done, not to another region's item.
+            own = [question.about for question in topic.asked if question.about is not None]
+            if own and self.utterance.start - self.context.topic_at <= 12:
+                item, about = topic, own[0]
         self._ask(item, about, event)
 
     def _ask(self, item: Item, about: str | None, event: _Event) -> None:
@@ -929,6 +962,10 @@ class _Reading:
                 self.context.topic_side = later[0].side
                 self.results_here.append(new.id)
             return
+        if len(range(event.mark.first, event.mark.last + 1)) == 1:
+            first = self.utterance.tokens[event.mark.first].text
+            if first == "no":  # "no perforation" denies, it does not correct
+                return
         for spot in self.spots:
             if (
                 spot.role == "reading"
@@ -997,9 +1034,14 @@ class _Reading:
         item = self.catalogue.items[spot.item]
         side, inferred = self._side_of(item, spot.first, spot.last, act=False)
         self.context.speak_of(item, self.utterance.start)
+        felt = next((one for one in item.readings if one.code in _TO_THE_SENSES), None)
+        value: Value | None = None
+        status: Status = "indeterminate"
+        if felt is not None and event.mark is not None and event.mark.kind == "negation":
+            value = Choice(code=felt.code, title=felt.title, denied=True)
+            status = _OPPOSITE[felt.status]
         self._result(
-            item, side, inferred, None, None, "indeterminate", Level.REPORTED,
-            event.place, spot.last,
+            item, side, inferred, None, value, status, Level.REPORTED, event.place, spot.last
         )  # fmt: skip
 
     def _name_only(self) -> None:
@@ -1107,6 +1149,15 @@ def _coded(group: Sequence[Spot], catalogue: Catalogue) -> Sequence[Spot]:
     """Those of a group whose items have coded results, if any."""
     coded = [spot for spot in group if catalogue.items[spot.item].kind == "finding"]
     return coded or group
+
+
+_TO_THE_SENSES = frozenset(["palpable", "felt", "heard", "visible", "audible", "present"])
+
+
+def _senses(utterance: Utterance, mark: Mark) -> bool:
+    """Whether a denial is about feeling, seeing or hearing the thing itself."""
+    words = {token.text for token in utterance.tokens[mark.first : mark.last + 1]}
+    return bool(words & {"feel", "palpate", "hear", "find", "appreciate", "feeling", "hearing"})
 
 
 def _not_before(utterance: Utterance, first: int) -> bool:

@@ -22,14 +22,21 @@ class Sided:
     last: int
 
 
-def sides_said(utterance: Utterance, spots: Sequence[Spot], catalogue: Catalogue) -> list[Sided]:
-    """Sides in the order said; "left and right" is both, "left, no, right" is right."""
+def sides_said(
+    utterance: Utterance, spots: Sequence[Spot], catalogue: Catalogue, stated: bool = False
+) -> list[Sided]:
+    """Sides in the order said; "left and right" is both, "left, no, right" is right.
+
+    ``stated``: the utterance reports results, so that a 'right' that leads it is a side.
+    """
     said: list[Sided] = []
     for mark in utterance.marks:
         if mark.kind in ("left", "right"):
             said.append(Sided("left" if mark.kind == "left" else "right", mark.first, mark.last))
         elif mark.kind == "both":
             said.append(Sided("both", mark.first, mark.last))
+        elif mark.kind == "right_lead" and stated:
+            said.append(Sided("right", mark.first, mark.last))
     in_sites = {
         place
         for spot in spots

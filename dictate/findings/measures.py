@@ -14,6 +14,7 @@ from dictate.talk.utterance import Utterance
 _NUMERIC = ("quantity", "pressure", "ratio", "grade")
 _FARTHEST_NAME = 10
 _FARTHEST_NAME_AFTER = 4
+_FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
 _LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
 
 
@@ -36,12 +37,15 @@ def measures_of(
         places = range(spoken.first, spoken.last + 1)
         if any(place in silent for place in places) or is_courtesy(tokens, spoken):
             continue
-        found = _owner(utterance, spots, spoken, last_end, context, catalogue)
-        if found is None and previous is not None and not _named_since(spots, spoken, last_end):
+        if spoken.last + 1 < len(tokens) and tokens[spoken.last + 1] in _FROM_A_PLACE:
+            continue
+        found: tuple[Item, Measured] | None = None
+        if previous is not None and not _named_since(spots, spoken, last_end):
             # "four on the right, five on the left": the second number is the same item's.
             measured = value_for(previous, spoken, catalogue)
             if measured is not None and measured.fits:
                 found = (previous, measured)
+        found = found or _owner(utterance, spots, spoken, last_end, context, catalogue)
         if found is not None:
             previous = found[0]
             yield spoken.first, spoken.last, found

@@ -38,6 +38,29 @@ class Spot:
     alone: bool = False
 
 
+@lru_cache(maxsize=2)
+def _spotter(version: str, holder: _Holder) -> Spotter:
+    return Spotter(holder.catalogue)
+
+
+@dataclass(frozen=True, eq=False)
+class _Holder:
+    catalogue: Catalogue
+
+    def __hash__(self) -> int:
+        return hash(self.catalogue.version)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Holder) and (
+            other.catalogue is self.catalogue or other.catalogue == self.catalogue
+        )
+
+
+def spotter_for(catalogue: Catalogue) -> Spotter:
+    """The spotter of this catalogue; its compiled patterns are shared between sessions."""
+    return _spotter(catalogue.version, _Holder(catalogue))
+
+
 class Spotter:
     """Finds mentions; patterns are compiled item by item when a word of theirs is first heard."""
 
@@ -123,25 +146,28 @@ class Spotter:
         if not owners:
             return []
         plain_doc, sided_doc = document(forms), document(with_sides)
+        literal = []
+        if utterance.numbers:
+            said = [(form, place) for place, form in enumerate(spoken) if form is not None]
+            literal = [(document([form for form, _ in said]), [place for _, place in said])]
         for owner in owners:
             kind, _, name = owner.partition("|")
             sites = kind == "site"
-            doc, where = (sided_doc, side_places) if sites else (plain_doc, places)
-            if not len(doc):
-                continue
-            for key, first, last in matches(self._matcher(owner), doc):
-                role, detail, alone = key.split("|")
-                found.append(
-                    Spot(
-                        role=role,  # type: ignore[arg-type]
-                        item=name,
-                        detail=detail,
-                        first=where[first],
-                        last=_last_place(where[last], numbered, utterance),
-                        weight=last - first + 1,
-                        alone=alone == "1",
+            docs = [(sided_doc, side_places)] if sites else [(plain_doc, places), *literal]
+            for doc, where in docs:
+                for key, first, last in matches(self._matcher(owner), doc) if len(doc) else []:
+                    role, detail, alone = key.split("|")
+                    found.append(
+                        Spot(
+                            role=role,  # type: ignore[arg-type]
+                            item=name,
+                            detail=detail,
+                            first=where[first],
+                            last=_last_place(where[last], numbered, utterance),
+                            weight=last - first + 1,
+                            alone=alone == "1",
+                        )
                     )
-                )
         return _longest(found)
 
 
@@ -169,7 +195,7 @@ def _useful(lines: tuple[Line, ...], doing: bool) -> Iterator[Line]:
 @lru_cache(maxsize=1)
 def _body_stems() -> frozenset[str]:
     lists = word_lists()
-    return frozenset({NUMBER, *(stem(word) for word in lists.body | lists.paired)})
+    return frozenset({NUMBER, *(stem(word) for word in lists.body | lists.paired | lists.hollow)})
 
 
 def _item_phrases(

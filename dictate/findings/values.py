@@ -98,6 +98,11 @@ def _unit_keys(item: Item) -> dict[str, str]:
     return keys
 
 
+def _unsaid(item: Item) -> tuple[str, ...]:
+    """Units that a number may mean without saying so: its size tells them apart."""
+    return tuple(unit for unit in item.other_units if unit in ("[degF]", "[in_i]", "[ft_i]"))
+
+
 def _quantity(item: Item, spoken: Spoken) -> Measured | None:
     assert item.unit is not None
     keys = _unit_keys(item)
@@ -105,7 +110,7 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
     if said is not None and said not in keys:
         return None
     low, high = _bounds(item.ranges.plausible)
-    units = [keys[said]] if said is not None else [item.unit, *item.other_units]
+    units = [keys[said]] if said is not None else [item.unit, *_unsaid(item)]
     misfit: Measured | None = None
     for unit in units:
         if not converts(unit, item.unit):

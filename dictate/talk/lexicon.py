@@ -26,6 +26,7 @@ class WordLists(BaseModel):
     light: frozenset[str]
     paired: frozenset[str]
     body: frozenset[str]
+    hollow: frozenset[str]
     not_side: tuple[str, ...]
 
 
@@ -70,6 +71,8 @@ _stemmer = snowballstemmer.stemmer("english")
 @lru_cache(maxsize=50_000)
 def stem(word: str) -> str:
     """The form by which words of the catalogue are compared (Snowball English stem)."""
+    if word in _WHOLE:
+        return word
     return str(_stemmer.stemWord(_AMERICAN.get(word, word)))
 
 
@@ -78,6 +81,9 @@ def compared(word: str) -> str | None:
     """The stem, or None for a light word that is passed over."""
     return None if word in word_lists().light else stem(word)
 
+
+# Words that stem to what they are not.
+_WHOLE = frozenset(["tonsillitis", "general", "organ", "organs", "mastoiditis", "sinusitis"])
 
 # British spellings that the stemmer would keep apart from the American ones.
 _AMERICAN = {

@@ -34,7 +34,25 @@ def marks_of(tokens: Sequence[Token]) -> list[Mark]:
     }
     kept = [mark for mark in found if mark.kind != "not_side" and not _covered(mark, found)]
     kept += _sides(words, tokens, blocked, kept)
+    kept = [mark for mark in kept if not _describes(mark, tokens)]
     return sorted(kept, key=lambda mark: (mark.first, -mark.last, mark.kind))
+
+
+def _describes(mark: Mark, tokens: Sequence[Token]) -> bool:
+    """Whether a word of praise belongs to what follows ("good position", "lovely sounds")."""
+    if mark.kind != "courtesy" or mark.first != mark.last or tokens[mark.last].after:
+        return False
+    if tokens[mark.first].text not in _PRAISE or mark.last + 1 >= len(tokens):
+        return False
+    following = tokens[mark.last + 1].text
+    return following not in word_lists().light and following not in _AFTER_PRAISE
+
+
+_PRAISE = frozenset(["good", "nice", "great", "lovely", "beautiful", "super", "perfect"])
+_AFTER_PRAISE = frozenset(
+    ["and", "next", "you", "thanks", "thank", "no", "yes", "yeah", "nope", "other", "what", "keep",
+     "same", "that", "over", "up", "down", "back", "good", "if", "big", "let", "go", "i", "we"]
+)  # fmt: skip
 
 
 def _longest(found: list[tuple[str, int, int]]) -> list[Mark]:
@@ -64,6 +82,20 @@ def _covered(mark: Mark, others: Sequence[Mark]) -> bool:
     )
 
 
+_BEFORE_VALUE = frozenset(
+    ["about", "roughly", "around", "nearly", "almost", "under", "over", "slightly", "also", "top",
+     "bottom", "same", "less", "more", "one", "two", "three", "four", "five", "six", "seven",
+     "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen",
+     "seventeen", "eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy",
+     "eighty", "ninety", "zero", "trace"]
+)  # fmt: skip
+_AFTER_RIGHT = frozenset(
+    ["you", "if", "and", "but", "what", "cover", "stand", "sit", "lie", "pop", "hop", "take",
+     "turn", "look", "open", "close", "give", "keep", "get", "good", "lovely", "thanks", "next",
+     "then", "over", "up", "down", "in", "out", "since", "before", "after", "when", "everyone"]
+)  # fmt: skip
+
+
 def _sides(
     words: Sequence[str], tokens: Sequence[Token], blocked: set[int], marks: Sequence[Mark]
 ) -> list[Mark]:
@@ -81,7 +113,9 @@ def _sides(
             # A 'right' that opens a sentence is a side only before a word of the body
             # or where it stands alone before a value.
             if word == "right" and opens and follows and follows not in lists.body:
-                if not follows[0].isdigit():
+                if not (follows[0].isdigit() or follows in _BEFORE_VALUE):
+                    if follows not in lists.light | lists.paired and follows not in _AFTER_RIGHT:
+                        sides.append(Mark(kind="right_lead", first=place, last=place))
                     continue
             if word == "right" and opens and tokens[place].after in ("weak", "strong"):
                 continue

@@ -104,7 +104,7 @@ def without_options(line: Line) -> list[Line]:
     written: list[Line] = [()]
     for step in line:
         sure = Step(step.words)
-        with_step = [head + (sure,) for head in written]
+        with_step = [(*head, sure) for head in written]
         written = with_step + (written if step.optional else [])
     return [one for one in written if one]
 

@@ -82,7 +82,11 @@ class _Run:
     @property
     def unfinished(self) -> bool:
         last = self.tokens[-1]
-        return self.recognised and not last.after and last.text in _remains()
+        if not self.recognised or last.after:
+            return False
+        if last.text in ("over", "point") and len(self.tokens) > 1:
+            return bool(find_numbers([self.tokens[-2].text]))
+        return last.text in _remains()
 
     def goes_on_in(self, other: _Run) -> bool:
         return (
