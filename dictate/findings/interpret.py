@@ -63,13 +63,18 @@ _OPPOSITE: dict[Status, Status] = {
 }
 
 
+_Kind = Literal[
+    "act", "question", "result", "generic", "measure", "yes", "no", "unsure",
+    "flip", "same", "replace", "answer", "except", "cannot",
+]  # fmt: skip
+
+
 @dataclass
 class _Event:
     """Something to be done at a place of an utterance, in order of place."""
 
     place: int
-    kind: Literal["act", "question", "result", "generic", "measure", "yes", "no", "unsure",
-                  "flip", "same", "replace", "answer", "except", "cannot"]  # fmt: skip
+    kind: _Kind
     last: int
     spot: Spot | None = None
     mark: Mark | None = None
@@ -419,14 +424,21 @@ class _Reading:
     def _talk_marks(self, busy: set[int], taken: set[int]) -> list[_Event]:
         events: list[_Event] = []
         for mark in self.utterance.marks:
-            if mark.first in self.quiet or any(p in busy for p in range(mark.first, mark.last + 1)):
+            places = range(mark.first, mark.last + 1)
+            if mark.first in self.quiet or any(place in busy for place in places):
                 continue
-            if (
-                mark.kind in ("yes", "no", "unsure") and self._is_reply(mark, taken)
-            ) or mark.kind in ("flip", "same", "replace", "except", "cannot"):
-                events.append(_Event(mark.first, mark.kind, mark.last, mark=mark))  # type: ignore[arg-type]
+            kind: _Kind | None = None
+            if mark.kind in ("yes", "no", "unsure"):
+                if self._is_reply(mark, taken):
+                    kind = mark.kind  # type: ignore[assignment]
+            elif mark.kind in ("flip", "same", "replace", "except", "cannot"):
+                kind = mark.kind  # type: ignore[assignment]
             elif mark.kind == "slip":
-                events.append(_Event(mark.first, "replace", mark.last, mark=mark))
+                kind = "replace"
+            elif mark.kind == "negation" and _senses(self.utterance, mark):
+                kind = "cannot"
+            if kind is not None:
+                events.append(_Event(mark.first, kind, mark.last, mark=mark))
         return events
 
     def _is_reply(self, mark: Mark, taken: set[int]) -> bool:

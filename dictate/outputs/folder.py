@@ -6,6 +6,8 @@ from pathlib import Path
 
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.captions import captions, chapters
+from dictate.outputs.fhir.bundle import collection_bundle
+from dictate.outputs.fhir.exact_json import write_json
 from dictate.outputs.note import compose_note, render_note
 from dictate.outputs.sentences import Style
 from dictate.outputs.table import columns_table, coverage_table, findings_table
@@ -20,11 +22,20 @@ def write_outputs(
     *,
     style: Style = "full",
     templates: Path | None = None,
+    journal_head: str | None = None,
 ) -> list[Path]:
     """Write note, tables, captions and FHIR bundle; return the paths written.
 
     Each file is written whole or not at all and is readable by its owner alone. All
     of them are computed before the first is written.
+
+    Args:
+        session: what to write.
+        catalogue: the exam data it was made with.
+        folder: where to write; created where needed.
+        style: full clinical sentences or terse ones.
+        templates: a course's own templates of the note.
+        journal_head: SHA-256 of the journal's last line, for the bundle's provenance.
 
     Raises:
         UserFault: the folder cannot be written, or a course's template is broken.
@@ -38,6 +49,7 @@ def write_outputs(
         "coverage.csv": "\ufeff" + coverage_table(session, catalogue),
         "captions.vtt": captions(session),
         "chapters.vtt": chapters(session, catalogue),
+        "fhir-bundle.json": write_json(collection_bundle(session, catalogue, journal_head)),
     }
     make_private_folder(folder)
     return [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from dictate.exam.catalogue import Catalogue, Item, Limits, Region, Scale
 from dictate.exam.expansion import Part, parse_expansion, sample
@@ -59,64 +59,80 @@ def _of_region(
 ) -> Iterator[Callable[[], str]]:
     rules = tuple(region.rules.items())
     for phrase in region.announced:
-        yield lambda phrase=phrase: _say(phrase, rules, None, catalogue, chance)
+        yield partial(_say, phrase, rules, None, catalogue, chance)
     for item in region.items:
-        yield from _of_item(item, rules, catalogue, chance)
+        yield from _ItemTalk(item, rules, catalogue, chance).makers()
 
 
-def _of_item(
-    item: Item, rules: tuple[tuple[str, str], ...], catalogue: Catalogue, chance: random.Random
-) -> Iterator[Callable[[], str]]:
-    def say(phrase: str) -> str:
-        return _say(phrase, rules, item, catalogue, chance)
+class _ItemTalk:
+    """The ways to say what concerns one item."""
 
-    def name() -> str:
-        return say(chance.choice(item.names)) if item.names else ""
+    def __init__(
+        self,
+        item: Item,
+        rules: tuple[tuple[str, str], ...],
+        catalogue: Catalogue,
+        chance: random.Random,
+    ) -> None:
+        self.item, self.rules, self.catalogue, self.chance = item, rules, catalogue, chance
 
-    def side() -> str:
-        return (
-            f"{chance.choice(_SIDES)} " if item.sides == "paired" and chance.random() < 0.4 else ""
-        )
+    def makers(self) -> Iterator[Callable[[], str]]:
+        item = self.item
+        for phrase in item.performed:
+            yield partial(self._say, phrase)
+            yield partial(self._say, phrase)
+        for question in item.asked:
+            yield from (partial(self._say, phrase) for phrase in question.say)
+        for reading in item.readings:
+            for phrase in reading.say:
+                yield partial(self._stated, phrase)
+                yield partial(self._bare, phrase)
+                if reading.status in ("present", "abnormal"):
+                    yield partial(self._denied, phrase)
+        for site in self.catalogue.sites_of(item):
+            yield from (partial(self._at_site, phrase) for phrase in site.say)
+        for phrase in item.say_value:
+            yield from [partial(self._say, phrase)] * 3
+        if item.kind in ("quantity", "pressure", "ratio", "grade") and item.names:
+            for _ in range(60 if item.region == "vitals" else 14):
+                yield self._measured
+                yield self._number
 
-    def tail() -> str:
-        return chance.choice(_TAILS) if item.sides == "paired" else ""
+    def _say(self, phrase: str) -> str:
+        return _say(phrase, self.rules, self.item, self.catalogue, self.chance)
 
-    for phrase in item.performed:
-        yield lambda phrase=phrase: say(phrase)
-        yield lambda phrase=phrase: say(phrase)
-    for question in item.asked:
-        for phrase in question.say:
-            yield lambda phrase=phrase: say(phrase)
-    for reading in item.readings:
-        for phrase in reading.say:
-            yield (
-                lambda phrase=phrase: (
-                    f"{chance.choice(_LEADS)}{side()}{name()} {chance.choice(_VERBS)}{say(phrase)}{tail()}"
-                )
-            )
-            yield lambda phrase=phrase: f"{say(phrase)}{tail()}"
-            if reading.status in ("present", "abnormal"):
-                yield (
-                    lambda phrase=phrase: (
-                        f"{name() if chance.random() < 0.3 else ''} "
-                        f"{chance.choice(_DENIALS)}{say(phrase)}{tail()}"
-                    )
-                )
-    for site in catalogue.sites_of(item):
-        for phrase in site.say:
-            yield lambda phrase=phrase: f"{name()} {say(phrase)}"
-    for phrase in item.say_value:
-        for _ in range(3):
-            yield lambda phrase=phrase: say(phrase)
-    if item.kind in ("quantity", "pressure", "ratio", "grade") and item.names:
-        for _ in range(60 if item.region == "vitals" else 14):
-            yield (
-                lambda: (
-                    f"{chance.choice(_LEADS)}{side()}{name()} {chance.choice(_VERBS)}"
-                    f"{_value(item, catalogue, chance)}{tail()}"
-                )
-            )
-            yield lambda: f"{_value(item, catalogue, chance)}{tail()}"
+    def _name(self) -> str:
+        return self._say(self.chance.choice(self.item.names)) if self.item.names else ""
+
+    def _side(self) -> str:
+        paired = self.item.sides == "paired" and self.chance.random() < 0.4
+        return f"{self.chance.choice(_SIDES)} " if paired else ""
+
+    def _tail(self) -> str:
+        return self.chance.choice(_TAILS) if self.item.sides == "paired" else ""
+
+    def _opening(self) -> str:
+        chance = self.chance
+        return f"{chance.choice(_LEADS)}{self._side()}{self._name()} {chance.choice(_VERBS)}"
+
+    def _stated(self, phrase: str) -> str:
+        return f"{self._opening()}{self._say(phrase)}{self._tail()}"
+
+    def _bare(self, phrase: str) -> str:
+        return f"{self._say(phrase)}{self._tail()}"
+
+    def _denied(self, phrase: str) -> str:
+        name = self._name() if self.chance.random() < 0.3 else ""
+        return f"{name} {self.chance.choice(_DENIALS)}{self._say(phrase)}{self._tail()}"
+
+    def _at_site(self, phrase: str) -> str:
+        return f"{self._name()} {self._say(phrase)}"
+
+    def _measured(self) -> str:
+        return f"{self._opening()}{self._number()}"
+
+    def _number(self) -> str:
+        return f"{_value(self.item, self.catalogue, self.chance)}{self._tail()}"
 
 
 def _say(
@@ -151,7 +167,8 @@ def _value(item: Item, catalogue: Catalogue, chance: random.Random) -> str:
         return f"{say_whole(high, chance)} over {say_whole(low, chance)}"
     if item.kind == "ratio":
         lines = (12, 15, 16, 20, 25, 30, 40, 50, 60, 70, 80, 100, 200)
-        return f"twenty {chance.choice(('over ', '', 'over '))}{say_whole(chance.choice(lines), chance)}"
+        joined = chance.choice(("over ", "", "over "))
+        return f"twenty {joined}{say_whole(chance.choice(lines), chance)}"
     if item.kind == "grade" and item.scale is not None:
         return _grade(catalogue.scales[item.scale], chance)
     if item.kind == "quantity":

@@ -33,6 +33,8 @@ class TrigramModel(NamedTuple):
         found = self.probability[len(history)].get(gram)
         if found is not None:
             return found
+        if not history:
+            raise KeyError(word)
         return self.backoff[len(history) - 1].get(history, 1.0) * self.p(word, history[1:])
 
     @property
@@ -216,8 +218,10 @@ def mix(
         share: between 0 and 1.
     """
     orders: list[set[Gram]] = [set(kept) for kept in model.probability]
+    known = model.vocabulary | {BEGIN}
     for gram in further:
-        orders[len(gram) - 1].add(gram)
+        if known.issuperset(gram):
+            orders[len(gram) - 1].add(gram)
 
     def mixed(gram: Gram) -> float:
         return (1 - share) * model.p(gram[-1], gram[:-1]) + share * other(gram)

@@ -14,7 +14,7 @@ from dictate.outputs.fhir.observations import (
     resource_id,
 )
 from dictate.outputs.fhir.provenance import provenance
-from dictate.outputs.fhir.values import clean_text
+from dictate.outputs.fhir.values import clean_text, clean_texts
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept
 from dictate.session.record import Session
 
@@ -95,5 +95,7 @@ def bundle_of(session: Session, kind: str, resources: list[Resource]) -> Resourc
         "identifier": {"system": v.SESSION_ID, "value": clean_text(session.info.id) or "session"},
         "type": kind,
         "timestamp": moment(session, session.info.seconds),
-        "entry": [{"fullUrl": f"urn:uuid:{one['id']}", "resource": one} for one in resources],
+        "entry": [
+            {"fullUrl": f"urn:uuid:{one['id']}", "resource": clean_texts(one)} for one in resources
+        ],
     }

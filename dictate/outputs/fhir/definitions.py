@@ -8,7 +8,7 @@ from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Choice, Level
 from dictate.outputs.fhir import vocabulary as v
 from dictate.outputs.fhir.observations import SUMMARY_CODE
-from dictate.outputs.fhir.values import PART_TITLES, reading_code
+from dictate.outputs.fhir.values import PART_TITLES, clean_texts, reading_code
 from dictate.outputs.fhir.vocabulary import ExtensionKind, Resource
 from dictate.outputs.note import LEVEL_WORDS
 from dictate.outputs.sentences import choice_words
@@ -23,7 +23,7 @@ def definition_resources(catalogue: Catalogue) -> list[Resource]:
         system = _code_system(url, title, concepts, catalogue.version)
         made += [system, _value_set(system)]
     made += [_extension_definition(kind) for kind in v.EXTENSIONS]
-    return made
+    return [clean_texts(one) for one in made]
 
 
 def definitions_bundle(catalogue: Catalogue) -> Resource:

@@ -51,11 +51,24 @@ PART_TITLES: Final = {
 }
 GRADE_UNIT: Final = "{grade}"
 _CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+_OTHER_BLANKS: Final = re.compile(r"[^\S \t\r\n]|[\u200b\ufeff]")
 
 
 def clean_text(text: str) -> str:
-    """The text without the control characters that FHIR and XML do not allow."""
-    return _CONTROL.sub("", text)
+    """The text as a FHIR string may be: no control characters, and plain blanks alone.
+
+    Source: HL7, FHIR R4, data type string (its pattern knows blank, tab and line ends).
+    """
+    return _OTHER_BLANKS.sub(" ", _CONTROL.sub("", text))
+
+
+def clean_texts(element: Any) -> Any:
+    """A resource (or a part of one) with all its texts cleaned."""
+    if isinstance(element, dict):
+        return {key: clean_texts(one) for key, one in element.items()}
+    if isinstance(element, list):
+        return [clean_texts(one) for one in element]
+    return clean_text(element) if isinstance(element, str) else element
 
 
 def quantity(number: Decimal, unit: str, comparator: str | None = None) -> Resource:
