@@ -8,11 +8,11 @@ from dictate.checks.flag import Derived, Flag
 from dictate.checks.measures import logmar, number_of, outside
 from dictate.checks.raising import raised
 from dictate.checks.standing import Standing, sides_of, standing
-from dictate.checks.units import converted
 from dictate.checks.wording import citation, limits_text, number_text, unit_text
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.exam.catalogue import Derived as Rule
 from dictate.findings.finding import Finding, Pressure, Quantity, Ratio
+from dictate.findings.units import converted, converts
 
 _Result = tuple[float, str | None, tuple[Finding, ...], str]
 _Formula = Callable[[Rule, Standing], Iterator[_Result]]
@@ -152,18 +152,12 @@ def _body_mass_index(rule: Rule, heard: Standing) -> Iterator[_Result]:
             value = finding.value
             if not isinstance(value, Quantity) or value.comparator is not None:
                 continue
-            for unit in ("kg", "m"):
-                through = converted(float(value.number), value.unit, "cm") if unit == "m" else None
-                number = (
-                    through / 100
-                    if through is not None
-                    else converted(float(value.number), value.unit, unit)
-                )
-                if number is not None and number > 0:
-                    measured[unit] = (number, finding)
+            for unit in ("kg", "cm"):
+                if converts(value.unit, unit) and value.number > 0:
+                    measured[unit] = (float(converted(value.number, value.unit, unit)), finding)
     if len(measured) == 2:
-        (weight, heavy), (height, tall) = measured["kg"], measured["m"]
-        yield body_mass_index(weight, height), None, (heavy, tall), ""
+        (weight, heavy), (height, tall) = measured["kg"], measured["cm"]
+        yield body_mass_index(weight, height / 100), None, (heavy, tall), ""
 
 
 def _side_difference(rule: Rule, heard: Standing) -> Iterator[_Result]:

@@ -8,7 +8,6 @@ from dictate.checks.flag import Flag
 from dictate.checks.measures import logmar, outside
 from dictate.checks.raising import raised
 from dictate.checks.standing import Standing
-from dictate.checks.units import converted
 from dictate.checks.wording import (
     citation,
     limits_text,
@@ -19,6 +18,7 @@ from dictate.checks.wording import (
 )
 from dictate.exam.catalogue import Item, Limits
 from dictate.findings.finding import Finding, Grade, Pressure, Quantity, Ratio
+from dictate.findings.units import converted, converts
 
 # From 20/8 to 20/2000: the table of Holladay 1997 ends at counting fingers (20/2000 in
 # round numbers) and acuity better than 20/8 is not on charts (from memory).
@@ -81,10 +81,9 @@ def _other_unit(item: Item, value: Quantity, limits: Limits) -> str | None:
     number = value.said_number if value.said_number is not None else value.number
     said_in = value.said_unit or value.unit
     for unit in (item.unit or "", *item.other_units):
-        if unit == said_in:
+        if unit == said_in or not converts(unit, item.unit or ""):
             continue
-        in_item_unit = converted(float(number), unit, item.unit or "")
-        if in_item_unit is not None and not outside(limits, in_item_unit):
+        if not outside(limits, converted(number, unit, item.unit or "")):
             return unit
     return None
 

@@ -10,7 +10,6 @@ from dictate.checks.derived import (
     pulse_pressure,
 )
 from dictate.checks.measures import logmar
-from dictate.checks.units import converted
 from dictate.exam.catalogue import CheckRules
 from dictate.exam.catalogue import Derived as Rule
 from dictate.findings.finding import Finding
@@ -54,25 +53,6 @@ def test_mean_arterial_pressure_worked_examples() -> None:
     assert mean_arterial_pressure(120, 80) == pytest.approx(93.3, abs=0.05)
     assert mean_arterial_pressure(130, 85) == pytest.approx(100)
     assert pulse_pressure(120, 80) == 40
-
-
-# Definitions: water boils at 212 degF, an inch is 2.54 cm, a pound 0.45359237 kg.
-@pytest.mark.parametrize(
-    ("number", "unit", "to", "expected"),
-    [
-        (212, "[degF]", "Cel", 100),
-        (37, "Cel", "[degF]", 98.6),
-        (70, "[in_i]", "cm", 177.8),
-        (100, "[lb_av]", "kg", 45.359237),
-        (1.75, "m", "cm", 175),
-    ],
-)
-def test_conversions(number: float, unit: str, to: str, expected: float) -> None:
-    assert converted(number, unit, to) == pytest.approx(expected)
-
-
-def test_unknown_conversions_are_left_alone() -> None:
-    assert converted(1, "kg", "cm") is None
 
 
 def test_everything_is_derived_from_findings() -> None:
