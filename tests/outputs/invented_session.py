@@ -9,6 +9,7 @@ from typing import Any
 from dictate.checks.flag import Derived, Flag
 from dictate.exam.catalogue import (
     Catalogue,
+    CheckRules,
     Coding,
     Item,
     Limits,
@@ -19,6 +20,7 @@ from dictate.exam.catalogue import (
     Site,
     Source,
 )
+from dictate.exam.catalogue import Derived as Rule
 from dictate.findings.coverage import coverage_of
 from dictate.findings.finding import (
     Choice,
@@ -278,6 +280,21 @@ def invented_catalogue() -> Catalogue:
             "mrc": Source(title="Memorandum 45", body="Medical Research Council", year=1976),
             "recalled": Source(title="Recalled", body="the authors", kind="from memory"),
         },
+        checks=CheckRules(
+            derived=(
+                Rule(
+                    id="body_mass_index",
+                    title="Body mass index",
+                    formula="body_mass_index",
+                    of=("vitals.weight", "vitals.height"),
+                    unit="kg/m2",
+                    written="weight in kilograms divided by the square of height in metres",
+                    source="textbook",
+                    ranges=Ranges(usual=Limits(low=18.5, high=24.9, source="textbook")),
+                    codes=(_loinc("39156-5", "Body mass index (BMI) [Ratio]"),),
+                ),
+            )
+        ),
         version="cd" * 32,
     )
 

@@ -20,7 +20,9 @@ def test_all_files_are_written_for_the_owner_alone(
     folder = tmp_path / "a" / "session"
     paths = write_outputs(session, catalogue, folder)
     assert sorted(path.name for path in paths) == sorted(path.name for path in folder.iterdir())
-    assert {"note.md", "note.html", "findings.csv", "captions.vtt"} <= {p.name for p in paths}
+    assert {"note.md", "note.html", "findings.csv", "captions.vtt", "fhir-bundle.json"} <= {
+        p.name for p in paths
+    }
     assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in paths)
     assert stat.S_IMODE(folder.stat().st_mode) == 0o700
 
