@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import combinations
+from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from dictate.exam.catalogue import Catalogue, Item, Region
+from dictate.exam.catalogue import Catalogue, Item, ItemId
 from dictate.exam.expansion import Choice, Maybe, Part, Slot, parse_expansion
 from dictate.exam.expansion import Literal as Word
+from dictate.exam.location import grammars_folder
+from dictate.exam.reading import read_yaml
 
 Compared = Callable[[str], str | None]
 """Gives the form that a word is compared by, None for a word that is passed over."""
@@ -25,7 +29,8 @@ class SharedWords(BaseModel):
     """The same words, claimed by several items in the same context.
 
     ``decided_by`` says what tells them apart: empty means nothing does, so the item that
-    comes first in the exam would get what was said of another.
+    comes first in the exam would get what was said of another. ``because`` is the reason
+    that the exam data gives for words shared on purpose.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -33,7 +38,17 @@ class SharedWords(BaseModel):
     context: Context
     words: str
     items: tuple[str, ...]
-    decided_by: Literal["", "region", "checklist"] = ""
+    decided_by: Literal["", "region", "checklist", "explained"] = ""
+    because: str = ""
+
+
+class Explanation(BaseModel):
+    """Why two items may share words, or why one may lack words for its act or result."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    items: tuple[ItemId, ...] = Field(min_length=1, max_length=2)
+    because: str = Field(min_length=1)
 
 
 class Silent(BaseModel):
@@ -43,6 +58,7 @@ class Silent(BaseModel):
 
     item: str
     lacks: Literal["act", "result"]
+    because: str = ""
 
 
 class Report(BaseModel):
@@ -58,8 +74,25 @@ class Report(BaseModel):
         """Shared words that nothing tells apart."""
         return tuple(one for one in self.shared if not one.decided_by)
 
+    @property
+    def mute(self) -> tuple[Silent, ...]:
+        """Items that lack words without a reason given."""
+        return tuple(one for one in self.silent if not one.because)
 
-def ambiguity_report(catalogue: Catalogue, compared: Compared) -> Report:
+
+def load_explanations(folder: Path | None = None) -> tuple[Explanation, ...]:
+    """Read ``shared_words.yaml``: the words that items share on purpose.
+
+    Raises:
+        UserFault: the file does not fit; the sentence names file and line.
+    """
+    path = (folder or grammars_folder()) / "shared_words.yaml"
+    return read_yaml(path, TypeAdapter(tuple[Explanation, ...]))
+
+
+def ambiguity_report(
+    catalogue: Catalogue, compared: Compared, explanations: Iterable[Explanation] = ()
+) -> Report:
     """Look for words that two items claim in the same context.
 
     Four contexts are looked at: instructions and questions; results that name their item
@@ -71,6 +104,7 @@ def ambiguity_report(catalogue: Catalogue, compared: Compared) -> Report:
     Args:
         catalogue: the exam data, or that of a course.
         compared: the form that a heard word is compared by, None if it is passed over.
+        explanations: words shared on purpose.
     """
     ways = _Ways(compared)
     acts: dict[_Way, set[str]] = defaultdict(set)
@@ -95,7 +129,26 @@ def ambiguity_report(catalogue: Catalogue, compared: Compared) -> Report:
         *_shared("result alone", alone, catalogue),
         *_with_names(names, results, catalogue),
     ]
-    return Report(shared=tuple(shared), silent=tuple(_silent(catalogue)))
+    reasons = {frozenset(one.items): one.because for one in explanations}
+    return Report(
+        shared=tuple(_explained(one, reasons) for one in shared),
+        silent=tuple(_silent(catalogue, reasons)),
+    )
+
+
+def _explained(shared: SharedWords, reasons: Mapping[frozenset[str], str]) -> SharedWords:
+    if shared.decided_by:
+        return shared
+    found = [
+        reasons.get(frozenset(pair))
+        for pair in combinations(shared.items, 2)
+        if pair[0].partition(".")[0] == pair[1].partition(".")[0]
+    ]
+    given = [reason for reason in found if reason]
+    if not given or len(given) != len(found):
+        return shared
+    because = " ".join(dict.fromkeys(given))
+    return shared.model_copy(update={"decided_by": "explained", "because": because})
 
 
 class _Ways:
@@ -136,10 +189,12 @@ def _shared(
 ) -> Iterator[SharedWords]:
     shortest: dict[tuple[str, ...], _Way] = {}
     for way, claimants in claims.items():
-        for group in _groups(claimants, catalogue):
-            kept = shortest.get(group)
-            if kept is None or (len(way), way) < (len(kept), kept):
-                shortest[group] = way
+        if len(claimants) < 2:
+            continue
+        group = tuple(sorted(claimants, key=lambda item: catalogue.place[item]))
+        kept = shortest.get(group)
+        if kept is None or (len(way), way) < (len(kept), kept):
+            shortest[group] = way
     for group, way in sorted(shortest.items()):
         yield SharedWords(
             context=context,
@@ -147,11 +202,6 @@ def _shared(
             items=group,
             decided_by=_decided(group, catalogue),
         )
-
-
-def _groups(claimants: set[str], catalogue: Catalogue) -> Iterator[tuple[str, ...]]:
-    if len(claimants) > 1:
-        yield tuple(sorted(claimants, key=lambda item: catalogue.place[item]))
 
 
 def _decided(group: tuple[str, ...], catalogue: Catalogue) -> Literal["", "region", "checklist"]:
@@ -172,16 +222,16 @@ def _with_names(
 ) -> Iterator[SharedWords]:
     """Pairs of one region that share a name and also a result or the kind of number."""
     for region in catalogue.regions:
-        for first, second in _pairs(region):
+        for first, second in combinations(region.items, 2):
             both = names[first.id] & names[second.id]
             if not both:
                 continue
             group = (first.id, second.id)
             decided = _decided(group, catalogue)
-            name = " ".join(min(both, key=lambda way: (len(way), way)))
+            name = _shortest(both)
             said = results[first.id] & results[second.id]
             if said:
-                result = " ".join(min(said, key=lambda way: (len(way), way)))
+                result = _shortest(said)
                 yield SharedWords(
                     context="result with name",
                     words=f"{name} ... {result}",
@@ -197,10 +247,8 @@ def _with_names(
                 )
 
 
-def _pairs(region: Region) -> Iterator[tuple[Item, Item]]:
-    for place, first in enumerate(region.items):
-        for second in region.items[place + 1 :]:
-            yield first, second
+def _shortest(ways: frozenset[_Way]) -> str:
+    return " ".join(min(ways, key=lambda way: (len(way), way)))
 
 
 def _same_number(first: Item, second: Item) -> bool:
@@ -211,10 +259,11 @@ def _same_number(first: Item, second: Item) -> bool:
     )
 
 
-def _silent(catalogue: Catalogue) -> Iterator[Silent]:
+def _silent(catalogue: Catalogue, reasons: Mapping[frozenset[str], str]) -> Iterator[Silent]:
     for item in catalogue.items.values():
+        because = reasons.get(frozenset({item.id}), "")
         if not item.performed and not item.asked:
-            yield Silent(item=item.id, lacks="act")
-        measured = item.kind in ("quantity", "pressure", "ratio", "grade", "trials", "text")
-        if not item.readings and not (measured and (item.names or item.say_value)):
-            yield Silent(item=item.id, lacks="result")
+            yield Silent(item=item.id, lacks="act", because=because)
+        said = item.names or item.say_value
+        if not item.readings and not (item.kind != "finding" and said):
+            yield Silent(item=item.id, lacks="result", because=because)
