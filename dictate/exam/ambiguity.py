@@ -248,7 +248,8 @@ def _with_names(
 
 
 def _shortest(ways: frozenset[_Way]) -> str:
-    return " ".join(min(ways, key=lambda way: (len(way), way)))
+    shortest: _Way = min(ways, key=lambda way: (len(way), way))
+    return " ".join(shortest)
 
 
 def _same_number(first: Item, second: Item) -> bool:
