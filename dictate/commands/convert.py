@@ -108,6 +108,7 @@ class _Meter:
             TimeRemainingColumn(),
             console=console,  # type: ignore[arg-type]
             transient=True,
+            disable=not sys.stderr.isatty(),
         )
         self._task = self._bar.add_task("listening", total=None, minutes="")
 
