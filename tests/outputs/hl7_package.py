@@ -333,6 +333,34 @@ def _holds(expression: str, node: Any, base: str, root: Element) -> bool:
     return result == [True] or (result == [] and not isinstance(node, dict))
 
 
+class JsonSchema:
+    """HL7's JSON Schema; each resource is judged by the schema of its own type."""
+
+    def __init__(self, path: Path) -> None:
+        self._schema = json.loads(path.read_text(encoding="utf-8"))
+        self._validators: dict[str, Any] = {}
+
+    def problems(self, resource: Element) -> list[str]:
+        """What the schema says against a resource; a Bundle brings its entries along."""
+        import jsonschema_rs
+
+        kind = str(resource.get("resourceType"))
+        if kind not in self._schema["definitions"]:
+            return [f"{kind} is no type of the schema"]
+        if kind not in self._validators:
+            self._validators[kind] = jsonschema_rs.validator_for(
+                {
+                    "$schema": self._schema["$schema"],
+                    "$ref": f"#/definitions/{kind}",
+                    "definitions": self._schema["definitions"],
+                }
+            )
+        return [
+            f"{kind}: {error.instance_path}: {error.message[:200]}"
+            for error in self._validators[kind].iter_errors(resource)
+        ]
+
+
 def _low_first(node: Element) -> bool:
     """rng-2: low.empty() or high.empty() or (low <= high), for quantities of the same unit."""
     if "low" not in node or "high" not in node:

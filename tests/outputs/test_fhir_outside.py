@@ -25,12 +25,11 @@ from dictate.outputs.fhir.exact_json import write_json
 from dictate.outputs.fhir.structure import REQUIRED_CODES
 from dictate.outputs.fhir.validation import validate_resource
 from hl7_package import (
-    MISSING,
     UNSUPPORTED,
     Checker,
+    JsonSchema,
     Package,
     claimed_profiles,
-    hl7_file,
     profile_by_code,
     resources_of,
 )
@@ -59,14 +58,6 @@ def bundle(request: pytest.FixtureRequest) -> Resource:
     return written(BUNDLES[request.param]())
 
 
-@pytest.fixture(scope="session")
-def package() -> Package:
-    path = hl7_file("hl7.fhir.r4.core.tgz")
-    if path is None:
-        pytest.skip(MISSING)
-    return Package(path)
-
-
 def test_fhir_resources(bundle: Resource) -> None:
     from fhir.resources.R4B.bundle import Bundle
 
@@ -78,34 +69,13 @@ def test_own_validation(bundle: Resource) -> None:
     assert validate_resource(bundle) == ()
 
 
-def test_hl7_json_schema(bundle: Resource) -> None:
-    path = hl7_file("fhir.schema.json")
-    if path is None:
-        pytest.skip(MISSING)
-    schema = json.loads(path.read_text(encoding="utf-8"))
+def test_hl7_json_schema(bundle: Resource, json_schema: JsonSchema) -> None:
     problems = []
     for one in [bundle | {"entry": bundle["entry"][:1]}, *resources_of(bundle)]:
-        kind = one["resourceType"]
-        if kind == "StructureDefinition":
+        if one["resourceType"] == "StructureDefinition":
             one = one | {"fhirVersion": "4.0.0"}  # this copy of the schema is older than 4.0.1
-        problems += [
-            f"{kind}: {error.instance_path}: {error.message[:200]}"
-            for error in _schema_of(schema, kind).iter_errors(one)
-        ]
+        problems += json_schema.problems(one)
     assert problems == []
-
-
-def _schema_of(schema: Resource, kind: str) -> Any:
-    """The schema of one type alone: its complaints say more than those of the choice of all."""
-    import jsonschema_rs
-
-    return jsonschema_rs.validator_for(
-        {
-            "$schema": schema["$schema"],
-            "$ref": f"#/definitions/{kind}",
-            "definitions": schema["definitions"],
-        }
-    )
 
 
 def test_hl7_snapshots_and_invariants(bundle: Resource, package: Package) -> None:

@@ -208,6 +208,12 @@ def _element_rules(value: Any, where: str, path: str) -> Iterator[Complaint]:
     if "numerator" in value or "denominator" in value:
         if not ("numerator" in value and "denominator" in value):
             yield _error(where, f"{path} needs both numerator and denominator.", "rat-1")
+    for key in ("value", "valueDecimal", "valueInteger", "valueBoolean"):
+        # A "value" beside a unit is a number; in an Identifier it is a text.
+        if isinstance(value.get(key), str) and (
+            key != "value" or {"unit", "comparator"} & set(value)
+        ):
+            yield _error(where, f"{path}.{key} is a text; write it without quotes.", "type")
     if value.get("system") == v.UCUM or ("code" in value and "value" in value and "unit" in value):
         yield from _quantity_rules(value, where, path)
     for key, one in value.items():

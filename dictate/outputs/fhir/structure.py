@@ -45,7 +45,8 @@ REQUIRED_CODES: Final[dict[tuple[str, str], frozenset[str]]] = {
         }
     ),
 }  # fmt: skip
-_CODE: Final = re.compile(r"[^\s]+(\s[^\s]+)*")
+# What the pattern of FHIR's data type string leaves out.
+_ODD_SIGNS: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]|[^\S \t\r\n]")
 
 
 def structure_complaints(resource: Any, where: str) -> Iterator[Complaint]:
@@ -75,7 +76,9 @@ def structure_complaints(resource: Any, where: str) -> Iterator[Complaint]:
             path = _path(one["loc"])
             told = one["msg"].removeprefix("Value error, ")
             yield Complaint(
-                severity="error", where=where, sentence=f"{path or 'the resource'}: {told}"
+                severity="error",
+                where=where,
+                sentence=f"{path or 'the resource'}: {told.rstrip('.')}.",
             )
         return
     yield from _model_complaints(instance, where, "")
@@ -118,6 +121,14 @@ def _empty_complaints(value: Any, where: str, path: str) -> Iterator[Complaint]:
             elif isinstance(one, str) and not one.strip():
                 yield Complaint(
                     severity="error", where=where, sentence=f"{deeper} is an empty text."
+                )
+            elif isinstance(one, str) and key != "div" and _ODD_SIGNS.search(one):
+                yield Complaint(
+                    severity="error",
+                    where=where,
+                    sentence=f"{deeper} holds a control character or an unusual blank "
+                    "(such as a no-break space).",
+                    rule="string",
                 )
             else:
                 yield from _empty_complaints(one, where, deeper)
