@@ -194,9 +194,8 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
         score.doubt.add(finding.doubtful)
         if not finding.doubtful:
             wrong.append("not marked doubtful")
-    if got.has_result and (
-        not wanted.has_result or _other_code(wanted.item, wanted.value, got.value)
-    ):
+    other_code = _other_code(wanted.item, wanted.value, got.value)
+    if got.has_result and (other_code or not wanted.has_result):
         score.false_findings += 1
         wrong.append("false finding")
     if wrong:
