@@ -42,8 +42,13 @@ def _title(resource: Resource) -> str:
     if isinstance(code, dict):
         if isinstance(code.get("text"), str):
             return str(code["text"])
-        for one in code.get("coding") or ():
-            if isinstance(one, dict) and (one.get("display") or one.get("code")):
+        for one in dicts(code.get("coding")):
+            if one.get("display") or one.get("code"):
                 return str(one.get("display") or one["code"])
     title = resource.get("title") or resource.get("id")
     return title if isinstance(title, str) else ""
+
+
+def dicts(value: Any) -> list[Resource]:
+    """The objects in a list; nothing where it is no list."""
+    return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []

@@ -14,6 +14,7 @@ from dictate.findings.coverage import coverage_of
 from dictate.findings.finding import Finding, Value
 from dictate.outputs.fhir import vocabulary as v
 from dictate.outputs.fhir.exact_json import read_json
+from dictate.outputs.fhir.observations import SUMMARY_CODE
 from dictate.outputs.fhir.values import alternative_from, find, find_all, value_from
 from dictate.outputs.fhir.vocabulary import Resource
 from dictate.session.private_files import disk_fault
@@ -148,12 +149,13 @@ def _status(resource: Resource) -> str | None:
 
 
 def _summary(resources: list[Resource]) -> Resource:
-    return next(
+    (found,) = (
         one
         for one in resources
         if one.get("resourceType") == "Observation"
-        and _code(one["code"], v.MEASURES) == "checklist"
+        and _code(one["code"], v.MEASURES) == SUMMARY_CODE
     )
+    return found
 
 
 def _info(bundle: Resource, resources: list[Resource]) -> SessionInfo:

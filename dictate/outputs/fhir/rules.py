@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from dictate.outputs.fhir import vocabulary as v
-from dictate.outputs.fhir.complaint import Complaint, label
+from dictate.outputs.fhir.complaint import Complaint, dicts, label
 from dictate.outputs.fhir.structure import reference_kinds
 
 # Frequent slips in UCUM, and what is meant. Some are valid units of something else.
@@ -56,7 +56,7 @@ _XHTML_TAGS: Final = frozenset(_XHTML_WORDS.split())
 def bundle_rules(bundle: dict[str, Any], where: str) -> Iterator[Complaint]:
     """The invariants of a Bundle as a whole, and references between its entries."""
     kind = bundle.get("type")
-    entries = [one for one in bundle.get("entry") or () if isinstance(one, dict)]
+    entries = dicts(bundle.get("entry"))
     if "total" in bundle and kind not in ("searchset", "history"):
         yield _error(where, "a 'total' is only for search results and histories.", "bdl-1")
     asks = kind in ("batch", "transaction", "history")
@@ -165,16 +165,12 @@ def resource_rules(resource: dict[str, Any], where: str) -> Iterator[Complaint]:
     if kind == "Observation":
         yield from observation_rules(resource, where)
     elif kind == "Composition":
-        for place, section in enumerate(_dicts(resource.get("section"))):
+        for place, section in enumerate(dicts(resource.get("section"))):
             yield from _section_rules(section, where, f"section[{place}]")
 
 
-def _dicts(value: Any) -> list[dict[str, Any]]:
-    return [one for one in value if isinstance(one, dict)] if isinstance(value, list) else []
-
-
 def _section_rules(section: dict[str, Any], where: str, path: str) -> Iterator[Complaint]:
-    inner = _dicts(section.get("section"))
+    inner = dicts(section.get("section"))
     if not (section.get("text") or section.get("entry") or inner):
         yield _error(where, f"{path} needs text, entries or sections of its own.", "cmp-1")
     if section.get("emptyReason") and section.get("entry"):
@@ -284,14 +280,14 @@ def _narrative_rules(div: str, where: str, path: str) -> Iterator[Complaint]:
 def observation_rules(one: dict[str, Any], where: str) -> Iterator[Complaint]:
     """Invariants of Observation, and the vital signs profiles by their LOINC codes."""
     values = [key for key in one if key.startswith("value")]
-    components = _dicts(one.get("component"))
+    components = dicts(one.get("component"))
     if one.get("dataAbsentReason") and values:
         yield _error(where, "it has a value and a reason that there is none.", "obs-6")
     own = _codes(one)
     for place, component in enumerate(components):
         if values and own & _codes(component):
             yield _error(where, f"component[{place}] repeats its code and value.", "obs-7")
-    for place, reference in enumerate(_dicts(one.get("referenceRange"))):
+    for place, reference in enumerate(dicts(one.get("referenceRange"))):
         if not {"low", "high", "text"} & set(reference):
             yield _error(where, f"referenceRange[{place}] says nothing.", "obs-3")
     loinc = {code for system, code in own if system == v.LOINC}
@@ -313,15 +309,15 @@ def _codes(element: dict[str, Any]) -> set[tuple[str, str]]:
     code = element.get("code")
     return {
         (str(one.get("system")), str(one.get("code")))
-        for one in _dicts(code.get("coding") if isinstance(code, dict) else None)
+        for one in dicts(code.get("coding") if isinstance(code, dict) else None)
     }
 
 
 def _vital_rules(one: dict[str, Any], where: str, profile: str) -> Iterator[Complaint]:
     categories = {
         (str(code.get("system")), str(code.get("code")))
-        for category in _dicts(one.get("category"))
-        for code in _dicts(category.get("coding"))
+        for category in dicts(one.get("category"))
+        for code in dicts(category.get("coding"))
     }
     if (v.CATEGORY, "vital-signs") not in categories:
         yield _error(where, "a vital sign needs the category 'vital-signs'.", profile)

@@ -44,9 +44,7 @@ def validate_resource(resource: Any) -> tuple[Complaint, ...]:
 
 def _complaints(resource: Any) -> Iterator[Complaint]:
     if not isinstance(resource, dict) or resource.get("resourceType") != "Bundle":
-        yield from structure_complaints(resource, label(resource))
-        if isinstance(resource, dict):
-            yield from resource_rules(resource, label(resource))
+        yield from _resource_complaints(resource, label(resource))
         return
     # Entries are checked one by one, so that each complaint can name its resource.
     entries = resource.get("entry", [])
@@ -63,8 +61,14 @@ def _complaints(resource: Any) -> Iterator[Complaint]:
         shell = {key: value for key, value in entry.items() if key != "resource"}
         around: dict[str, Any] = {"resourceType": "Bundle", "type": "collection"}
         yield from structure_complaints(around | ({"entry": [shell]} if shell else {}), at)
-        if inner is not None:
-            yield from structure_complaints(inner, at)
-            if isinstance(inner, dict):
-                yield from resource_rules(inner, at)
+        if "resource" in entry:
+            yield from _resource_complaints(inner, at)
     yield from bundle_rules(resource, "Bundle")
+
+
+def _resource_complaints(resource: Any, where: str) -> Iterator[Complaint]:
+    found = list(structure_complaints(resource, where))
+    yield from found
+    # The rules rely on elements being of their types.
+    if not found:
+        yield from resource_rules(resource, where)
