@@ -210,7 +210,7 @@ def _decided(group: tuple[str, ...], catalogue: Catalogue) -> Literal["", "regio
         by_region[item_id.partition(".")[0]].append(catalogue.items[item_id])
     for items in by_region.values():
         listed = [item for item in items if item.default]
-        if len(items) > 1 and len(listed) != 1:
+        if len(items) > 1 and len(listed) > 1:
             return ""
     return "region" if len(by_region) > 1 else "checklist"
 
