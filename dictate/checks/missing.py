@@ -44,7 +44,7 @@ def _one_side(heard: Standing, touched: _Touched) -> Iterator[Flag]:
     lacks = []
     for item, cover in touched:
         spoken = [side for side, level in cover.sides.items() if level is not Level.UNSPOKEN]
-        if item.sides != "paired" or len(spoken) != 1:
+        if item.sides != "paired" or len(spoken) != 1 or _reported(cover.side_unsaid):
             continue
         if item.kind == "pressure":
             yield raised(
@@ -68,22 +68,26 @@ def _one_side(heard: Standing, touched: _Touched) -> Iterator[Flag]:
     )
 
 
+def _reported(level: Level) -> bool:
+    return level.rank >= Level.REPORTED.rank
+
+
 def _side_unsaid(heard: Standing, touched: _Touched) -> Iterator[Flag]:
     lacks = [
         Lack(item.id, "", _held(heard, item))
         for item, cover in touched
         if item.sides == "paired"
-        and cover.side_unsaid.rank >= Level.REPORTED.rank
-        and all(level is Level.UNSPOKEN for level in cover.sides.values())
+        and _reported(cover.side_unsaid)
+        and any(level is Level.UNSPOKEN for level in cover.sides.values())
     ]
     yield from gathered(
         heard,
         lacks,
         "side_unsaid",
         "warning",
-        lambda name: f"{name}: a result was heard, but never on which side.",
+        lambda name: f"{name}: a result was heard, but not on which side.",
         lambda region, count, names: (
-            f"{region}: {count} paired items have results whose side was never said: {names}."
+            f"{region}: {count} paired items have results whose side was not said: {names}."
         ),
     )
 
@@ -98,7 +102,7 @@ def _no_result(heard: Standing, touched: _Touched) -> Iterator[Flag]:
             continue
         waiting = [side for side, level in cover.sides.items() if level is Level.PERFORMED]
         # A result whose side was never said may be the one that is waited for.
-        if waiting and cover.side_unsaid.rank < Level.REPORTED.rank:
+        if waiting and not _reported(cover.side_unsaid):
             lacks.append(Lack(item.id, waiting[0], _held(heard, item, waiting[0])))
     yield from gathered(
         heard,

@@ -490,8 +490,9 @@ class _Reading:
         topic = self._topic_item()
         if explicit is None or topic is None or topic.sides != "paired":
             return
-        if any(spot.item != topic.id for spot in self.names) and not any(
-            spot.item == topic.id for spot in self.names
+        names = [spot for spot in self.names if not self._only_body(spot)]
+        if any(spot.item != topic.id for spot in names) and not any(
+            spot.item == topic.id for spot in names
         ):
             return
         before = [one for one in self.book.performed(topic.id) if one.side != explicit]
@@ -538,6 +539,13 @@ class _Reading:
         if announced is not None and announced != "both" and item.region == self.context.region:
             return announced, True
         return "unspecified", False
+
+    def _only_body(self, spot: Spot) -> bool:
+        lists = word_lists()
+        return all(
+            token.text in lists.body or token.text in lists.paired or token.text in lists.light
+            for token in self.utterance.tokens[spot.first : spot.last + 1]
+        )
 
     def _covers(self, side: Side) -> bool:
         """Whether that side is only covered, so that the other one is examined."""
@@ -1059,6 +1067,10 @@ class _Reading:
     def _name_only(self) -> None:
         """A name without a result becomes the topic; being looked at, it is performed."""
         names = [name for name in self.names if name.first not in self.quiet]
+        topic = self._topic_item()
+        if self.said and topic is not None and topic.sides == "paired":
+            # "now the right arm" goes on with what is being done.
+            names = [name for name in names if not self._only_body(name)]
         if not names:
             return
         at = self.utterance.start

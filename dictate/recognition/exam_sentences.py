@@ -179,7 +179,7 @@ def _value(item: Item, catalogue: Catalogue, chance: random.Random) -> str:
 def _whole(limits: Limits | None, chance: random.Random) -> int:
     low = int(limits.low) if limits is not None and limits.low is not None else 0
     high = int(limits.high) if limits is not None and limits.high is not None else low + 200
-    return chance.randint(min(low, high), min(high, 999))
+    return chance.randint(max(0, min(low, high)), max(0, min(high, 999)))
 
 
 def _grade(scale: Scale, chance: random.Random) -> str:

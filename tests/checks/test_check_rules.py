@@ -378,6 +378,18 @@ TABLE: list[tuple[str, str, list[Finding], list[Finding]]] = [
         both_arms((118, 76), (116, 74)),
     ),
     (
+        "side_unsaid:vitals.blood_pressure",
+        "warning",
+        [found(BP, pressure(118, 76), "left", 10), found(BP, pressure(116, 74), "unspecified", 60)],
+        [found(BP, pressure(118, 76), "left", 10)],
+    ),
+    (
+        "single_arm:vitals.blood_pressure",
+        "warning",
+        [found(BP, pressure(118, 76), "left", 10)],
+        [found(BP, pressure(118, 76), "left", 10), found(BP, pressure(116, 74), "unspecified", 60)],
+    ),
+    (
         "one_side:eyes.pupil",
         "warning",
         [found("eyes.pupil", reading("brisk"), "left")],
@@ -389,7 +401,7 @@ TABLE: list[tuple[str, str, list[Finding], list[Finding]]] = [
         [found("eyes.pupil", reading("brisk"), "unspecified")],
         [
             found("eyes.pupil", reading("brisk"), "unspecified"),
-            found("eyes.pupil", reading("brisk"), "left"),
+            found("eyes.pupil", reading("brisk"), "both"),
         ],
     ),
     (

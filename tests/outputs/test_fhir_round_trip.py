@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from copy import deepcopy
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -222,7 +223,7 @@ JUNK = st.one_of(
     st.just({}),
     st.just([None]),
     st.just({"reference": 3, "coding": 4, "div": 5, "low": 1, "value": "x"}),
-)
+).map(deepcopy)
 
 
 @given(st.data())
