@@ -84,10 +84,18 @@ def value_words(value: Value, catalogue: Catalogue | None = None) -> str:
     if isinstance(value, Grade):
         return _grade(value, catalogue.scales.get(value.scale) if catalogue else None)
     if isinstance(value, Choice):
-        return f"not {value.title}" if value.denied else value.title
+        if not value.denied:
+            return value.title
+        # Denying "not raised" says "raised"; two negations in a row are read as one.
+        return value.title.partition(" ")[2] if denies(value.title) else f"not {value.title}"
     if isinstance(value, Trials):
         return _trials(value)
     return f"“{' '.join(value.text.split())}”"
+
+
+def denies(title: str) -> bool:
+    """True for the title of a reading that is a negation itself ("no abnormality seen")."""
+    return title.lower().startswith(("no ", "not "))
 
 
 def _quantity(value: Quantity) -> str:

@@ -21,7 +21,7 @@ from dictate.findings.finding import (
     Trials,
 )
 from dictate.outputs.arrangement import ItemView, site_side, site_title
-from dictate.outputs.numerals import value_words
+from dictate.outputs.numerals import denies, value_words
 
 Style = Literal["full", "terse"]
 RunKind = Literal["plain", "doubt", "abnormal"]
@@ -78,10 +78,14 @@ _DESCRIBING: Final = _set_of(
     "strong thin thick firm rough smooth stiff slow fast brisk absent equal unequal large small "
     "deep shallow high low wide narrow open blue yellow white lax tight sore limp blunt sharp "
     "uneven short long dark bright flat round steady unsteady regular irregular resonant "
-    "symmetric intact normal abnormal"
+    "present symmetric intact normal abnormal numb rigid harsh blowing rumbling radiating louder softer "
+    "medium heard sluggish pink alert mobile immobile seated standing upright neat average"
 )
 _DESCRIBING_ENDINGS: Final = ("ed", "ible", "able", "ous", "ive", "ful", "less", "ic", "ical")
 _NAMING_DESPITE_ENDING: Final = _set_of("seed need reed feed clinic topic music relief")
+
+# Items that ask for a quality: what is said of them is no thing that is there or not.
+_QUALITIES: Final = _set_of("Place Radiation Timing Pitch Quality Character Size Position Side")
 
 
 def sentences_of(view: ItemView, catalogue: Catalogue, style: Style) -> tuple[Sentence, ...]:
@@ -191,18 +195,17 @@ def _full_choice(
     catalogue: Catalogue,
 ) -> tuple[str, str, bool]:
     title, be = subject
-    shared = _share_a_word(view.title, value.title)
     if not is_sign(finding, value, catalogue):
         # A quality whose title is no predicate of the item ("no abnormality seen") is quoted.
         verb = f"{be} " if _describes(value.title) else f"{be} recorded as "
         return f"{title} {verb}", value_words(value), value.denied
+    if _says_the_same(value.title, view.title):
+        return f"{title} {be} ", "absent" if value.denied else "present", value.denied
     if _describes(value.title):
-        if shared:
-            return f"{title} {be} ", "absent" if value.denied else "present", value.denied
         return f"{title} {be} ", value_words(value), value.denied
-    if shared:
-        return "", f"there was {'no ' if value.denied else ''}{value.title}", value.denied
-    return f"{title} showed ", f"{'no ' if value.denied else ''}{value.title}", value.denied
+    if view.title.partition(" ")[0] in _QUALITIES:
+        return f"{title} {be} recorded as ", value_words(value), value.denied
+    return f"{title} showed ", choice_words(value, sign=True), value.denied
 
 
 def _terse(finding: Finding, catalogue: Catalogue) -> tuple[str, bool]:
@@ -216,7 +219,7 @@ def _terse(finding: Finding, catalogue: Catalogue) -> tuple[str, bool]:
 
 def choice_words(value: Choice, *, sign: bool) -> str:
     """A choice in short: ``no wheeze`` for a sign, ``not tender`` for a description."""
-    if not value.denied or not sign or _describes(value.title):
+    if not value.denied or not sign or _describes(value.title) or denies(value.title):
         return value_words(value)
     return f"no {value.title}"
 
@@ -334,8 +337,16 @@ def capital(text: str) -> str:
 
 def _subject(title: str) -> tuple[str, str]:
     """The title as a subject (a comma in it is closed) and the verb that fits its number."""
-    head = _head(title.partition(",")[0])
-    many = head.endswith("s") and not head.endswith(("ss", "us", "is", "'s"))
+    named = title.partition(",")[0]
+    words = re.findall(r"[\w'-]+", named.lower())
+    front = words[: next((at for at, word in enumerate(words) if word in _PREPOSITIONS), None)]
+    if front and front[0].endswith("ing"):
+        many = False  # "Puffing the cheeks" is one act
+    elif "and" in front:
+        many = True
+    else:
+        head = _head(named)
+        many = head.endswith("s") and not head.endswith(("ss", "us", "is", "'s"))
     return (f"{title}," if "," in title else title), "were" if many else "was"
 
 
@@ -350,16 +361,32 @@ def _head(phrase: str) -> str:
 
 def _describes(phrase: str) -> bool:
     """True for "tender to percussion", false for "tender nodes" and "no abnormality seen"."""
-    if phrase.lower().startswith(("no ", "some ", "a ", "an ", "the ")):
+    first = phrase.lower().partition(" ")[0]
+    if first in ("no", "some", "a", "an", "the"):
         return False
+    if first in _PREPOSITIONS or first == "not":
+        return True  # "to the neck", "not raised"
     head = _head(phrase)
     if head in _NAMING_DESPITE_ENDING:
         return False
     return head in _DESCRIBING or head.endswith(_DESCRIBING_ENDINGS)
 
 
-def _share_a_word(one: str, other: str) -> bool:
-    """True where a longer word of one title begins a word of the other (tender, tenderness)."""
-    these = {word[:6] for word in re.findall(r"[a-z]{5,}", one.lower())}
-    those = {word[:6] for word in re.findall(r"[a-z]{5,}", other.lower())}
-    return any(a.startswith(b) or b.startswith(a) for a in these for b in those)
+def _says_the_same(reading: str, item: str) -> bool:
+    """True where a reading adds nothing to its item: "tender" to "Tenderness of the sinus"."""
+    said, named = _bare_words(reading), _bare_words(item)
+    if " or " in item or " and " in item:
+        return said == named
+    return said <= named and _bare_word(_head(item.partition(",")[0])) in said
+
+
+def _bare_words(text: str) -> set[str]:
+    words = re.findall(r"[a-z]{3,}", text.lower())
+    return {_bare_word(word) for word in words if word not in _PREPOSITIONS and word != "the"}
+
+
+def _bare_word(word: str) -> str:
+    for ending in ("ness", "ity", "s"):
+        if word.endswith(ending) and len(word) - len(ending) >= 3:
+            return word.removesuffix(ending)
+    return word

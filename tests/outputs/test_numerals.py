@@ -49,6 +49,8 @@ D = Decimal
         (Grade(grade=D(3), scale="unheard_of"), "3"),
         (Choice(code="a", title="regular"), "regular"),
         (Choice(code="a", title="regular", denied=True), "not regular"),
+        (Choice(code="a", title="not raised", denied=True), "raised"),
+        (Choice(code="a", title="no abnormality seen", denied=True), "abnormality seen"),
         (Trials(answers=("sharp",) * 4, right=3, wrong=1), "3 of 4 correct"),
         (Trials(answers=("sharp", "dull")), "2 answers heard (sharp, dull)"),
         (Trials(answers=()), "no answers heard"),

@@ -320,7 +320,7 @@ def _choice_from(element: Resource, titles: dict[str, str]) -> Choice | None:
             denied = code.endswith(".denied")
             stem = code.removesuffix(".denied")
             shown = str(one.get("display") or element.get("text") or stem)
-            if denied:
+            if denied:  # only for readings that this exam data does not know
                 shown = shown.removeprefix("no ").removeprefix("not ")
             return Choice(
                 code=stem.rpartition(".")[2], title=titles.get(stem, shown), denied=denied
