@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import yaml
-from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic import TypeAdapter, ValidationError
+from pydantic_core import ErrorDetails
 
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue, CheckRules, Item, Region, Scale, Site, Source
@@ -18,6 +19,8 @@ from dictate.exam.location import grammars_folder
 
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 _Model = TypeVar("_Model")
+_YAML_TAG = "tag:yaml.org,2002:"
+_PLAIN_TAGS = frozenset({"str", "int", "float", "bool", "null", "map", "seq"})
 _LARGEST_FILE = 2_000_000  # bytes; the largest own file is under a tenth of this
 
 
@@ -139,11 +142,9 @@ def read_with_lines(path: Path, adapter: TypeAdapter[_Model]) -> tuple[_Model, L
     try:
         return adapter.validate_python(data), Lines(path, node)
     except ValidationError as error:
-        first = error.errors()[0]
-        key = ".".join(str(step) for step in first["loc"] if isinstance(step, str))
-        said = first["msg"].removeprefix("Value error, ")
-        about = f"{key}: {said}" if key else said
-        raise Lines(path, node).fault(first["loc"], about) from error
+        # A misspelled key tells more than the key that is then missing.
+        errors = sorted(error.errors(), key=lambda one: one["type"] != "extra_forbidden")
+        raise Lines(path, node).fault(errors[0]["loc"], _told(errors[0])) from error
 
 
 def _compose(path: Path, text: str) -> yaml.Node:
@@ -153,7 +154,7 @@ def _compose(path: Path, text: str) -> yaml.Node:
             if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
                 where = _line(event)
                 raise UserFault(f"{path}, line {where}: anchors and aliases are not allowed here.")
-            if tag is not None and not str(tag).startswith("tag:yaml.org,2002:"):
+            if tag is not None and str(tag).removeprefix(_YAML_TAG) not in _PLAIN_TAGS:
                 where = _line(event)
                 raise UserFault(f"{path}, line {where}: the tag '{tag}' is not allowed here.")
         node = yaml.compose(text, Loader=_Loader)
@@ -198,6 +199,17 @@ def _plain(path: Path, node: yaml.Node) -> Any:
     if node.tag.endswith(":null"):
         return None
     return node.value
+
+
+def _told(error: ErrorDetails) -> str:
+    """Word what is wrong with a value, with the keys that lead to it."""
+    steps = [str(step) for step in error["loc"] if isinstance(step, str)]
+    if error["type"] == "extra_forbidden":
+        return f"'{steps[-1]}' is not a key here" if steps else "this is not a key here"
+    if error["type"] == "missing":
+        return f"the key '{steps[-1]}' is missing" if steps else "a key is missing"
+    said = error["msg"].removeprefix("Value error, ")
+    return f"{'.'.join(steps)}: {said}" if steps else said
 
 
 def _scalars(node: yaml.Node) -> Iterator[yaml.ScalarNode]:
@@ -322,8 +334,3 @@ def sources_of(item: Item) -> Iterator[str]:
         yield item.differs.source
     if item.source is not None:
         yield item.source
-
-
-def as_json_schema(model: type[BaseModel]) -> dict[str, Any]:
-    """The JSON Schema of one file kind, for editors that complete and check YAML."""
-    return model.model_json_schema(mode="validation")

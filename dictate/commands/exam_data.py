@@ -1,11 +1,10 @@
-"""``dictate items``, ``dictate card`` and ``dictate grammar check``."""
+"""What ``dictate items``, ``dictate card`` and ``dictate grammar check`` do."""
 
 from __future__ import annotations
 
-import json as json_format
-from collections.abc import Iterator
+import json
 from pathlib import Path
-from typing import Annotated, Any, Optional
+from typing import Any
 
 import typer
 
@@ -14,35 +13,14 @@ from dictate.exam.catalogue import Catalogue, Item, Region
 from dictate.exam.course import Checklist, load_course, shipped_courses, usual_checklist
 from dictate.exam.reading import load_catalogue
 
-app = typer.Typer(no_args_is_help=True, add_completion=False)
-grammar = typer.Typer(no_args_is_help=True, help="Work on exam and course files.")
-app.add_typer(grammar, name="grammar")
 
-_Course = Annotated[
-    str,
-    typer.Option("--course", "-c", help="Course file, or the key of a course shipped."),
-]
-
-
-@app.command()
-def items(
-    words: Annotated[
-        Optional[list[str]],  # noqa: UP045 - typer reads this at run time on Python 3.10
-        typer.Argument(help="An item's id to show it, or words to look for."),
-    ] = None,
-    region: Annotated[str, typer.Option("--region", "-r", help="Only this region.")] = "",
-    course: _Course = "",
-    all_items: Annotated[
-        bool, typer.Option("--all", "-a", help="Also items that are off by default.")
-    ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print as JSON.")] = False,
-) -> None:
-    """List the exam's items, look for one by its words, or show one by its id."""
+def items(words: list[str], *, region: str, course: str, all_items: bool, as_json: bool) -> None:
+    """List the items of an exam, those that hold all words, or show the one of this id."""
     checklist = _checklist(course)
     catalogue = checklist.catalogue
-    asked = " ".join(words or []).strip().lower()
+    asked = " ".join(words).strip().lower()
     if asked in catalogue.items:
-        _show(catalogue.items[asked], checklist, json)
+        _show(catalogue.items[asked], checklist, as_json)
         return
     if region and region not in {one.region for one in catalogue.regions}:
         known = ", ".join(one.region for one in catalogue.regions)
@@ -58,23 +36,18 @@ def items(
     ]
     if asked and not found:
         raise UserFault(f"No item is known by '{asked}'; 'dictate items --all' lists them all.")
-    if json:
-        typer.echo(json_format.dumps([_line(item, checklist) for item in found], indent=1))
+    if as_json:
+        typer.echo(json.dumps([_line(item, checklist) for item in found], indent=1))
     else:
         _print_list(found, checklist)
 
 
-@app.command()
-def card(
-    course: Annotated[
-        str, typer.Argument(help="Course file, or the key of a course shipped; the usual exam.")
-    ] = "",
-    out: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option("--out", "-o", help="HTML file to write; - prints it."),
-    ] = None,
-) -> None:
-    """Write the printable card of what can be said in a course's exam."""
+def card(course: str, out: Path | None) -> None:
+    """Write the card of a course's exam; '-' prints it.
+
+    Raises:
+        UserFault: the file cannot be written, or the course does not fit.
+    """
     from dictate.exam.card import render_card
 
     checklist = _checklist(course)
@@ -90,34 +63,21 @@ def card(
     typer.echo(f"{path}: {len(checklist.entries)} items; open it in a browser and print it.")
 
 
-@grammar.command("check")
-def check(
-    file: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Argument(help="Course or region file; without one the exam data itself."),
-    ] = None,
-    full: Annotated[
-        bool, typer.Option("--full", help="Also list shared words that are told apart.")
-    ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the report as JSON.")] = False,
-) -> None:
-    """Check a file, and list words that two items claim and items without words.
-
-    Exit code 1: words that nothing tells apart, or an item without words; 2: the file does
-    not fit.
-    """
+def check(file: Path | None, *, full: bool, as_json: bool) -> int:
+    """Check a course or region file, or the exam data; return the exit code."""
     from dictate.exam.ambiguity import ambiguity_report, load_explanations
     from dictate.talk.lexicon import compared
 
     usual = load_catalogue()
     if file is None:
-        checklists = [usual_checklist(usual), *(load_course(key, usual) for key in _shipped())]
+        checklists = [usual_checklist(usual)]
+        checklists += [load_course(key, usual) for key in shipped_courses()]
         catalogue = usual
     else:
         checklist = _from_file(file, usual)
         checklists, catalogue = [checklist], checklist.catalogue
     report = ambiguity_report(catalogue, compared, load_explanations())
-    if json:
+    if as_json:
         typer.echo(report.model_dump_json(indent=1))
     else:
         for one in checklists:
@@ -136,12 +96,7 @@ def check(
             f"{len(report.open)} of {len(report.shared)} shared wordings are told apart by "
             f"nothing; {len(report.mute)} items lack words."
         )
-    if report.open or report.mute:
-        raise typer.Exit(1)
-
-
-def _shipped() -> Iterator[str]:
-    yield from shipped_courses()
+    return int(bool(report.open or report.mute))
 
 
 def _checklist(course: str) -> Checklist:
@@ -176,6 +131,7 @@ def _holds(item: Item, region: Region, asked: str) -> bool:
             item.title,
             region.title,
             *item.names,
+            *item.performed,
             *item.systems,
             *(f"nerve {nerve}" for nerve in item.nerves),
             *(reading.title for reading in item.readings),
