@@ -79,12 +79,11 @@ def clusters(spots: Iterable[Spot]) -> list[list[Spot]]:
 
 
 def best_of(group: Sequence[Spot], context: Context, at: float, catalogue: Catalogue) -> Spot:
-    """The mention of most words; among equals the one nearest to the topic."""
+    """The mention of most words, nearness to the topic counting for a word or two."""
     return max(
         group,
         key=lambda spot: (
-            spot.weight,
-            context.rank(catalogue.items[spot.item], at, catalogue),
+            spot.weight + 0.5 * context.rank(catalogue.items[spot.item], at, catalogue),
             -catalogue.place[spot.item],
         ),
     )
@@ -109,7 +108,7 @@ def reading_claims(
         if score <= 0:
             score = _by_topic(spot, names, context, at)
         if score > 0:
-            claims.append(Claim(spot, score + rank * 0.35 + spot.weight * 0.8, named))
+            claims.append(Claim(spot, score + rank * 0.7 + spot.weight * 0.8, named))
     return sorted(
         claims, key=lambda claim: (-claim.score, catalogue.place[claim.spot.item], claim.spot.first)
     )

@@ -144,7 +144,7 @@ def _reaches(utterance: Utterance, mark: Mark, first: int, spots: Sequence[Spot]
     # ("no swelling crackles at the base").
     if begun and not _joined_before(utterance, first):
         between = _words_since(readings, utterance, first)
-        return not between and len(readings) < 4
+        return not between and len({spot.first for spot in readings}) < 4
     return True
 
 

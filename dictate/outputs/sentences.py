@@ -79,7 +79,8 @@ _DESCRIBING: Final = _set_of(
     "deep shallow high low wide narrow open blue yellow white lax tight sore limp blunt sharp "
     "uneven short long dark bright flat round steady unsteady regular irregular resonant "
     "present symmetric intact normal abnormal numb rigid harsh blowing rumbling radiating "
-    "louder softer medium heard sluggish pink alert mobile immobile seated standing upright neat average"
+    "louder softer medium heard sluggish pink alert mobile immobile seated standing "
+    "upright neat average"
 )
 _DESCRIBING_ENDINGS: Final = ("ed", "ible", "able", "ous", "ive", "ful", "less", "ic", "ical")
 _NAMING_DESPITE_ENDING: Final = _set_of("seed need reed feed clinic topic music relief")
