@@ -75,7 +75,7 @@ def _numbers(heard: Standing, item: Item, sides: _Sides) -> Iterator[Flag]:
             return
         limit = item.differs
         unit = _unit(item, left)
-        note = f", {limit.note}" if limit.note else ""
+        note = f" ({limit.note})" if limit.note else ""
         yield _flag(
             heard,
             item,

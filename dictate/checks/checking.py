@@ -60,6 +60,7 @@ def check(
     """
     heard = standing(findings, coverage, catalogue, seconds)
     flags = [flag for run in _CHECKS for flag in run(heard)]
+    flags = [flag for flag in flags if not _said_more_strongly(flag, flags, heard)]
     last = len(catalogue.place)
 
     def rank(flag: Flag) -> tuple[int, int, float, str, str]:
@@ -73,3 +74,13 @@ def check(
         )
 
     return tuple(sorted(flags, key=rank))
+
+
+def _said_more_strongly(flag: Flag, flags: list[Flag], heard: Standing) -> bool:
+    """Whether a request to confirm adds nothing to an error about the same finding."""
+    if not flag.rule.startswith("doubtful:"):
+        return False
+    (doubted,) = flag.findings
+    if any(finding.id == doubted and finding.alternatives for finding in heard.findings):
+        return False
+    return any(other.severity == "error" and doubted in other.findings for other in flags)

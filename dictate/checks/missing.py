@@ -97,6 +97,8 @@ def _no_result(heard: Standing, touched: _Touched) -> Iterator[Flag]:
     for item, cover in touched:
         if item.kind == "finding" and not item.readings:
             continue  # an act such as cleaning the hands: there is no result to say
+        if not item.default:
+            continue  # nobody asked for it
         if cover.level is Level.PERFORMED:
             lacks.append(Lack(item.id, "", _held(heard, item)))
             continue
@@ -111,7 +113,7 @@ def _no_result(heard: Standing, touched: _Touched) -> Iterator[Flag]:
         "warning",
         lambda name: f"{name}: it was performed, but its result was never said.",
         lambda region, count, names: (
-            f"{region}: {count} items were performed, but their results never said: {names}."
+            f"{region}: {count} items were performed, but their results were never said: {names}."
         ),
     )
 

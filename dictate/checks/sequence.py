@@ -11,6 +11,9 @@ from dictate.checks.standing import Standing
 from dictate.checks.wording import citation, clock, listed
 from dictate.findings.finding import Finding
 
+# One item alone, such as a mark on the skin seen on the way, is no visit to its region.
+_LEAST_ITEMS = 2
+
 
 def check_sequence(heard: Standing) -> Iterator[Flag]:
     """Flag steps done before the one that must come first, and regions out of their place."""
@@ -50,7 +53,11 @@ def _regions(heard: Standing) -> Iterator[Flag]:
     held: dict[str, list[Finding]] = {}
     for finding in heard.findings:
         held.setdefault(heard.item(finding).region, []).append(finding)
-    usual = [region.region for region in heard.catalogue.regions if region.region in held]
+    usual = [
+        region.region
+        for region in heard.catalogue.regions
+        if len({finding.item for finding in held.get(region.region, ())}) >= _LEAST_ITEMS
+    ]
     when = {name: median_low([finding.start for finding in held[name]]) for name in usual}
     done = sorted(usual, key=lambda name: (when[name], usual.index(name)))
     in_order = _longest_rising([usual.index(name) for name in done])

@@ -9,7 +9,7 @@ from dictate.checks.implausible import is_implausible
 from dictate.checks.measures import outside
 from dictate.checks.raising import raised
 from dictate.checks.standing import Standing
-from dictate.checks.wording import citation, limits_text, listed, number_text, told
+from dictate.checks.wording import citation, limits_text, number_text, told
 from dictate.exam.catalogue import Item, Limits, Ranges
 from dictate.findings.finding import Finding, Grade, Pressure, Quantity
 
@@ -82,7 +82,7 @@ def _note(heard: Standing, finding: Finding, item: Item, bounds: list[tuple[str,
     return raised(
         f"unusual:{item.id}",
         "note",
-        f"{text} is outside the usual range ({listed([text for text, _ in bounds])}).",
+        f"{text} is outside the usual range ({'; '.join(text for text, _ in bounds)}).",
         [finding],
         "; ".join(dict.fromkeys(source for _, source in bounds)),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -31,6 +32,13 @@ _UNITS = {
     "1": "",
     "{score}": "",
 }
+# Signs whose title describes rather than names: 'not tender to percussion', 'no tender node'.
+_DESCRIBES = re.compile(
+    r"(?:tender|red|pale|warm|hot|cool|dry|sore|numb|hoarse|hard|firm|stiff|rigid|icteric|toothless"
+    r"|breathless|swollen|blue|dull|varicose|positive|present|louder|softer|small|soft|foul|high|low"
+    r"|harsh|medium|missing|painful|systolic|diastolic|continuous|\w+(?:able|ible|ed))"
+    r"(?: (?:to|or|on|as|in|and|than|when|with) .*)?"
+)
 _COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at least "}
 
 
@@ -69,14 +77,15 @@ def value_text(value: Value, item: Item, catalogue: Catalogue) -> str:
 
 
 def choice_text(value: Choice, item: Item) -> str:
-    """A reading, with 'no' before a denied sign and 'not' before a denied quality."""
+    """A reading, with 'no' before a denied noun and 'not' before a denied quality."""
     if not value.denied:
         return value.title
     sign = any(
         reading.code == value.code and reading.status in ("present", "absent")
         for reading in item.readings
     )
-    return f"{'no' if sign else 'not'} {value.title}"
+    noun = sign and not _DESCRIBES.fullmatch(value.title)
+    return f"{'no' if noun else 'not'} {value.title}"
 
 
 def said(finding: Finding, catalogue: Catalogue) -> str:

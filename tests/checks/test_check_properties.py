@@ -5,13 +5,14 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
+from hypothesis import given
+from hypothesis import strategies as st
+from small_exam import EXAM, acuity, flags_of, found, reading
+
 from dictate.checks.checking import check
 from dictate.checks.derived import derive
 from dictate.findings.coverage import coverage_of
 from dictate.findings.finding import Finding, Grade, Pressure, Quantity, Value
-from hypothesis import given
-from hypothesis import strategies as st
-from small_exam import EXAM, acuity, flags_of, found, reading
 
 _WORDS = (
     "hypertension", "hypotension", "disease", "diagnosis", "suggests", "infection",

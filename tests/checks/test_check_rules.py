@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from dictate.errors import UserFault
-from dictate.findings.finding import Finding, Level, Trials
 from small_exam import (
     EXAM,
     acuity,
@@ -16,6 +14,11 @@ from small_exam import (
     reading,
     rules_of,
 )
+
+from dictate.checks.wording import choice_text
+from dictate.errors import UserFault
+from dictate.exam.catalogue import Reading
+from dictate.findings.finding import Choice, Finding, Level, Trials
 
 BP = "vitals.blood_pressure"
 BREATH = "back.breath"
@@ -476,12 +479,20 @@ TABLE: list[tuple[str, str, list[Finding], list[Finding]]] = [
         [
             found("vitals.pulse", quantity(72, "/min"), at=10),
             found("back.spine", reading("tender", denied=True), at=100),
-            found("abdomen.touch", reading("soft"), at=200),
+            found(BREATH, reading("clear"), "both", at=110),
+            found("vitals.respirations", quantity(15, "/min"), at=120),
+            found("abdomen.listen", reading("active"), at=200),
+            found("abdomen.touch", reading("soft"), at=210),
             found("eyes.lids", reading("droop", denied=True), "both", at=300),
+            found("eyes.pupil", reading("brisk"), "both", at=310),
         ],
         [
             found("vitals.pulse", quantity(72, "/min"), at=10),
-            found("eyes.lids", reading("droop", denied=True), "both", at=90),
+            found("vitals.respirations", quantity(15, "/min"), at=20),
+            # One item seen on the way is no visit.
+            found("eyes.lids", reading("droop", denied=True), "both", at=190),
+            found(BREATH, reading("clear"), "both", at=95),
+            found("abdomen.listen", reading("active"), at=180),
             found("back.spine", reading("tender", denied=True), at=100),
             found("abdomen.touch", reading("soft"), at=200),
         ],
@@ -552,6 +563,44 @@ def test_struck_and_replaced_findings_are_passed_over(
     assert flags_of(*replaced) == nothing
 
 
+@pytest.mark.parametrize(
+    ("title", "expected"),
+    [
+        ("tender", "not tender"),
+        ("tender to percussion", "not tender to percussion"),
+        ("tender node", "no tender node"),
+        ("added sounds", "no added sounds"),
+        ("bruit", "no bruit"),
+    ],
+)
+def test_denied_signs_read_as_english(title: str, expected: str) -> None:
+    sign = Reading(code="sign", title=title, status="present", say=("sign",))
+    item = EXAM.items["back.spine"].model_copy(update={"readings": (sign,)})
+    assert choice_text(Choice(code="sign", title=title, denied=True), item) == expected
+
+
+def test_an_error_silences_the_request_to_confirm_the_same_number() -> None:
+    doubts = {"doubts": ("Not clear.",)}
+    alone = found("vitals.pulse", quantity(720, "/min"), **doubts)
+    assert "doubtful:vitals.pulse" not in rules_of(alone)
+    other = found(
+        "vitals.pulse", quantity(720, "/min"), alternatives=(quantity(72, "/min"),), **doubts
+    )
+    assert "doubtful:vitals.pulse" in rules_of(other)
+
+
+def test_items_that_nobody_asked_for_lack_no_result() -> None:
+    region = EXAM.regions[-1]
+    touch = next(item for item in region.items if item.id == "abdomen.touch")
+    hidden = touch.model_copy(update={"default": False})
+    items = tuple(hidden if item.id == touch.id else item for item in region.items)
+    last = region.model_copy(update={"items": items})
+    exam = EXAM.model_copy(update={"regions": (*EXAM.regions[:-1], last)})
+    exam.__dict__.pop("items", None)  # computed for the exam that was copied
+    flags = flags_of(found("abdomen.touch"), exam=exam)
+    assert not any(flag.rule.startswith("no_result") for flag in flags)
+
+
 def test_correction_settles_a_contradiction() -> None:
     later = found("vitals.pulse", quantity(84, "/min"), at=90)
     first = found("vitals.pulse", quantity(72, "/min"), at=10, superseded_by=later.id)
@@ -572,7 +621,7 @@ def test_sentences_read_as_plain_english() -> None:
     }
     assert said["asymmetry:vitals.blood_pressure"].sentence == (
         "Blood pressure: 134/88 mmHg on the left and 118/76 mmHg on the right; the difference "
-        "is 16 mmHg; look again from 10 mmHg on, between the arms."
+        "is 16 mmHg; look again from 10 mmHg on (between the arms)."
     )
     assert said["asymmetry:vitals.blood_pressure"].source == "Arms that differ. C journal, 2012"
     assert said["unit:vitals.temperature"].sentence == (
@@ -596,7 +645,8 @@ def test_many_missing_results_make_one_sentence() -> None:
     flags = flags_of(*(found(i, None, "both") for i in ("eyes.pupil", "eyes.lids", "eyes.acuity")))
     missing = [flag for flag in flags if flag.rule.startswith("no_result")]
     assert [flag.sentence for flag in missing] == [
-        "Eyes: 3 items were performed, but their results never said: Near acuity, Pupil and Lids."
+        "Eyes: 3 items were performed, but their results were never said: "
+        "Near acuity, Pupil and Lids."
     ]
     assert missing[0].items == ("eyes.acuity", "eyes.pupil", "eyes.lids")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import pytest
+
 from dictate.checks.conflicts import Claim, parse_claim
 from dictate.exam.catalogue import Catalogue, Conflict, OrderRule
 from dictate.exam.reading import load_catalogue

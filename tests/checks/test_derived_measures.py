@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from small_exam import EXAM, acuity, found, pressure, quantity
+
 from dictate.checks.derived import (
     body_mass_index,
     derive,
@@ -13,7 +15,6 @@ from dictate.checks.measures import logmar
 from dictate.exam.catalogue import CheckRules
 from dictate.exam.catalogue import Derived as Rule
 from dictate.findings.finding import Finding
-from small_exam import EXAM, acuity, found, pressure, quantity
 
 BP = "vitals.blood_pressure"
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 import soundfile
 import yaml
+
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.exam.reading import load_catalogue
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from dictate.checks.checking import check
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
