@@ -284,6 +284,13 @@ def _look_with_av(path: Path, name: str) -> _Layout:
                 duration = None
             return _Layout(int(track.rate or 0), int(track.channels), duration, "av")
     except (av.FFmpegError, ValueError, OSError) as error:
+        with path.open("rb") as file:
+            head = file.read(12)
+        if head[4:8] == b"ftyp":
+            raise UserFault(
+                f"{name} breaks off before its index was written, so its sound cannot be found; "
+                "copy or export the file again."
+            ) from error
         raise UserFault(
             f"{name} is no sound file that can be read (known kinds: wav, flac, ogg, opus, mp3, "
             "m4a, mp4, webm; timed text: vtt, srt, txt); export it as wav or flac."

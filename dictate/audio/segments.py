@@ -100,7 +100,7 @@ class SpanCutter:
         """End the stream; return the span that was still open."""
         if self._open and len(self._rest):
             self._open.append(self._rest)
-        return [self._close(keep=None)] if self._open else []
+        return list(self._close(keep=None)) if self._open else []
 
     def _frame(self, frame: Samples) -> Iterator[Span]:
         level = dbfs(frame)
@@ -122,19 +122,25 @@ class SpanCutter:
         self._open.append(frame)
         self._silent = 0 if speech else self._silent + 1
         if self._silent >= _frames(self._set.pause):
-            yield self._close(keep=_frames(self._set.after))
+            yield from self._close(keep=_frames(self._set.after))
         elif len(self._open) >= _frames(self._set.longest):
             yield self._cut()
 
-    def _close(self, keep: int | None) -> Span:
-        """End the open span, leaving ``keep`` frames of its closing pause."""
+    def _close(self, keep: int | None) -> Iterator[Span]:
+        """End the open span, leaving ``keep`` frames of its closing pause.
+
+        Noise at the very beginning, before its level is known, may have opened the
+        span: one that stands nowhere above the noise is dropped.
+        """
         drop = 0 if keep is None else max(self._silent - keep, 0)
         frames = self._open[: len(self._open) - drop]
         self._before.extend(self._open[len(frames) :])
         span = Span(self._open_start / SAMPLE_RATE, np.concatenate(frames), self.level)
+        loud = sum(dbfs(f) > self._floor.level + self._set.margin_db for f in self._open)
         self._open = []
         self._voiced = 0
-        return span
+        if loud >= _frames(self._set.begin):
+            yield span
 
     def _cut(self) -> Span:
         """Cut a long span in the middle of the quietest fifth of a second of its last half."""

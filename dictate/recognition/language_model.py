@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from dictate.recognition import ngrams
-from dictate.recognition.number_words import NUMBER_WORDS, with_other_numbers
+from dictate.recognition.number_words import NUMBER_WORDS, SWAPPED_WORDS, with_other_numbers
 from dictate.recognition.pronunciations import (
     general_dictionary,
     pronounce,
@@ -99,7 +99,7 @@ def _build(
     sentences: Iterable[str | tuple[str, float]], extra: list[str], own: Path, folder: Path
 ) -> dict[str, object]:
     said = _gather(sentences)
-    vocabulary = {word for words, _ in said for word in words} | set(extra)
+    vocabulary = {word for words, _ in said for word in words} | set(extra) | SWAPPED_WORDS
     spoken = pronounce(vocabulary, own, general_dictionary())
     missing = set(spoken.unknown)
     said = [entry for entry in said if not missing.intersection(entry[0])]
@@ -148,8 +148,9 @@ def _spread(said: list[ngrams.Weighted], chance: random.Random) -> Iterable[ngra
     for words, weight in said:
         yield words, weight
         if not NUMBER_WORDS.isdisjoint(words):
-            for _ in range(NUMBER_SPREAD):
-                yield with_other_numbers(words, chance), weight * SPREAD_WEIGHT / NUMBER_SPREAD
+            copies = NUMBER_SPREAD * min(max(round(weight), 1), 20)
+            for _ in range(copies):
+                yield with_other_numbers(words, chance), weight * SPREAD_WEIGHT / copies
 
 
 def _key(parts: Sequence[Path | str], extra: list[str]) -> str:

@@ -27,6 +27,7 @@ NUMBER_WORDS = frozenset(
 
 JOINERS = frozenset({"point", "over", "and", "a", "by", "on", "slash", "plus", "minus", "to", "of"})
 
+SWAPPED_WORDS = frozenset(word for members in CLASSES for word in members)
 _CLASS_OF = {word: members for members in CLASSES for word in members}
 
 

@@ -203,7 +203,7 @@ def _stamped(lines: Iterable[tuple[int, str]], name: str) -> Iterator[_Cue]:
         if match is None:
             if start is None:
                 raise _fault(name, number, "text stands before the first stamp such as [0:05]")
-            if re.match(r"^\s*\[[\d:.,]*\]?", line):
+            if re.match(r"^\s*\[[\d:.,]+\]?", line):
                 raise _fault(name, number, f"'{line.strip()[:30]}' has no stamp of the form [m:ss]")
             held.append(line)
             continue
@@ -288,15 +288,14 @@ def _piece_times(pieces: list[_Piece], start: float, end: float) -> list[tuple[f
         while stop_index < len(pieces) and pieces[stop_index].start is None:
             stop_index += 1
         begin = pieces[index].start if pieces[index].start is not None else at
-        begin = max(begin or 0.0, at)
+        at = begin = max(begin or 0.0, at)
         following = pieces[stop_index].start if stop_index < len(pieces) else None
         stop = max(end if following is None else following, begin)
         shares = [_weight(piece.words) for piece in pieces[index:stop_index]]
         for share in shares:
             length = (stop - begin) * share / sum(shares)
-            times.append((at if not times else max(begin, at), begin + length))
-            begin += length
-            at = begin
+            times.append((at, at + length))
+            at += length
         index = stop_index
     return times
 
