@@ -9,6 +9,7 @@ from dictate.outputs.captions import captions, chapters
 from dictate.outputs.fhir.bundle import collection_bundle
 from dictate.outputs.fhir.exact_json import write_json
 from dictate.outputs.note import compose_note, render_note
+from dictate.outputs.redaction import redacted
 from dictate.outputs.sentences import Style
 from dictate.outputs.table import columns_table, coverage_table, findings_table
 from dictate.session.private_files import make_private_folder, write_private
@@ -23,6 +24,7 @@ def write_outputs(
     style: Style = "full",
     templates: Path | None = None,
     journal_head: str | None = None,
+    redact: bool = False,
 ) -> list[Path]:
     """Write note, tables, captions and FHIR bundle; return the paths written.
 
@@ -36,10 +38,13 @@ def write_outputs(
         style: full clinical sentences or terse ones.
         templates: a course's own templates of the note.
         journal_head: SHA-256 of the journal's last line, for the bundle's provenance.
+        redact: leave out free text and names; captions are then not written.
 
     Raises:
         UserFault: the folder cannot be written, or a course's template is broken.
     """
+    if redact:
+        session, journal_head = redacted(session), None
     note = compose_note(session, catalogue, style)
     contents = {
         "note.md": render_note(note, "markdown", templates),
@@ -51,6 +56,8 @@ def write_outputs(
         "chapters.vtt": chapters(session, catalogue),
         "fhir-bundle.json": write_json(collection_bundle(session, catalogue, journal_head)),
     }
+    if redact:
+        del contents["captions.vtt"]
     make_private_folder(folder)
     return [
         write_private(folder / name, text.encode("utf-8", "replace"))

@@ -286,7 +286,11 @@ def _places(
     for finding in members:
         site = site_title(finding, catalogue)
         own = site_side(finding, catalogue)
-        side = "" if own is not None and own == finding.side else finding.side or ""
+        item = catalogue.items.get(finding.item)
+        given = own is not None and own == finding.side
+        if finding.side == "midline" and item is not None and item.sides == "midline":
+            given = True  # the item lies there and nowhere else
+        side = "" if given else finding.side or ""
         at = sides_at.setdefault(site, [])
         for one in ("right", "left") if side == "both" else (side,):
             if one not in at:

@@ -36,6 +36,7 @@ _LEVEL_STYLES: Final = {
 }
 _SEVERITY_STYLES: Final = {"error": "bold red", "warning": "yellow", "note": "dim"}
 _SIGNS_IN_A_ROW: Final = 30
+_UNPUBLISHED: Final = frozenset({"", "common practice", "from memory"})
 
 
 def print_summary(session: Session, catalogue: Catalogue, console: Console) -> None:
@@ -144,18 +145,24 @@ def _print_flags(session: Session, console: Console) -> None:
         f"{count} {severity}{'s' if count != 1 else ''}" for severity, count in counts.items()
     )
     console.print(Text(f"Remarks of the checks: {told}", style="bold"))
+    unsourced = False
     for severity in ("error", "warning"):
         for flag in session.flags:
-            if flag.severity == severity:
-                console.print(
-                    Padding(_flag_line(flag.severity, flag.sentence, flag.at), (0, 0, 0, 2))
-                )
-                if flag.source:
-                    console.print(Padding(Text(f"source: {flag.source}", "dim"), (0, 0, 0, 4)))
+            if flag.severity != severity:
+                continue
+            line = _flag_line(flag.severity, flag.sentence, flag.at)
+            console.print(Padding(line, (0, 0, 0, 2)))
+            if flag.source in _UNPUBLISHED:
+                unsourced = True
+            else:
+                console.print(Padding(Text(f"source: {flag.source}", "dim"), (0, 0, 0, 4)))
+    after = []
+    if unsourced:
+        after.append("Remarks without a source rest on common practice or memory.")
     if counts["note"]:
-        console.print(
-            Padding(Text("Notes of the checks are in the written note.", "dim"), (0, 0, 0, 2))
-        )
+        after.append("Notes of the checks are in the written note.")
+    if after:
+        console.print(Padding(Text(" ".join(after), "dim"), (0, 0, 0, 2)))
 
 
 def _flag_line(severity: str, sentence: str, at: float | None) -> Text:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from dictate.exam.catalogue import Catalogue
-from dictate.session.record import Session
 from hl7_package import MISSING, JsonSchema, Package, hl7_file
 from invented_session import invented_catalogue, invented_session
+
+from dictate.exam.catalogue import Catalogue
+from dictate.session.record import Session
 
 
 @pytest.fixture(scope="session")

@@ -12,13 +12,14 @@ from pathlib import Path
 
 import av
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_session import invented_session
+
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.captions import captions, chapter_list, chapters
 from dictate.recognition.words import HeardPhrase, Word
 from dictate.session.record import Session
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from invented_session import invented_session
 
 # The cue timing line of the W3C recommendation "WebVTT: The Web Video Text Tracks Format", 4.1.
 TIMING = re.compile(

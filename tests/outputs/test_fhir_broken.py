@@ -14,11 +14,6 @@ from functools import cache
 from typing import Any
 
 import pytest
-from dictate.findings.coverage import coverage_of
-from dictate.outputs.fhir import vocabulary as v
-from dictate.outputs.fhir.document import document_bundle
-from dictate.outputs.fhir.exact_json import write_json
-from dictate.outputs.fhir.validation import validate_resource
 from hl7_package import (
     Checker,
     JsonSchema,
@@ -29,6 +24,12 @@ from hl7_package import (
 )
 from invented_session import invented_catalogue, invented_session
 from pydantic import ValidationError
+
+from dictate.findings.coverage import coverage_of
+from dictate.outputs.fhir import vocabulary as v
+from dictate.outputs.fhir.document import document_bundle
+from dictate.outputs.fhir.exact_json import write_json
+from dictate.outputs.fhir.validation import validate_resource
 
 Resource = dict[str, Any]
 Break = Callable[[Resource], None]

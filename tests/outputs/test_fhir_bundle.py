@@ -7,6 +7,8 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from invented_session import NASTY, invented_session
+
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Choice, Level, Quantity
 from dictate.outputs.fhir import vocabulary as v
@@ -16,7 +18,6 @@ from dictate.outputs.fhir.document import document_bundle
 from dictate.outputs.fhir.exact_json import write_json
 from dictate.outputs.fhir.observations import observation
 from dictate.session.record import Session
-from invented_session import NASTY, invented_session
 
 Resource = dict[str, Any]
 

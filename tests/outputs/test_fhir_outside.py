@@ -16,14 +16,6 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from dictate.exam.reading import load_catalogue
-from dictate.outputs.fhir import vocabulary as v
-from dictate.outputs.fhir.bundle import collection_bundle
-from dictate.outputs.fhir.definitions import definitions_bundle
-from dictate.outputs.fhir.document import document_bundle
-from dictate.outputs.fhir.exact_json import write_json
-from dictate.outputs.fhir.structure import REQUIRED_CODES
-from dictate.outputs.fhir.validation import validate_resource
 from hl7_package import (
     UNSUPPORTED,
     Checker,
@@ -34,6 +26,15 @@ from hl7_package import (
     resources_of,
 )
 from invented_session import invented_catalogue, invented_session
+
+from dictate.exam.reading import load_catalogue
+from dictate.outputs.fhir import vocabulary as v
+from dictate.outputs.fhir.bundle import collection_bundle
+from dictate.outputs.fhir.definitions import definitions_bundle
+from dictate.outputs.fhir.document import document_bundle
+from dictate.outputs.fhir.exact_json import write_json
+from dictate.outputs.fhir.structure import REQUIRED_CODES
+from dictate.outputs.fhir.validation import validate_resource
 
 Resource = dict[str, Any]
 

@@ -9,6 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_session import invented_catalogue, invented_session
+
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.coverage import coverage_of
@@ -30,9 +34,6 @@ from dictate.outputs.fhir.exact_json import read_json, write_json
 from dictate.outputs.fhir.reading import read_bundle, session_from
 from dictate.outputs.fhir.validation import validate_file, validate_resource
 from dictate.session.record import Session
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from invented_session import invented_catalogue, invented_session
 
 CATALOGUE = invented_catalogue()
 WRITERS = {"collection": collection_bundle, "document": document_bundle}

@@ -8,6 +8,7 @@ import stat
 from pathlib import Path
 
 import pytest
+
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.folder import write_outputs

@@ -7,6 +7,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented_session import NASTY, invented_catalogue, invented_session
+from markdown_it import MarkdownIt
+
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
@@ -16,10 +21,6 @@ from dictate.outputs.note import CAUTION, Format, compose_note, escape_markdown,
 from dictate.outputs.numerals import value_words
 from dictate.outputs.sentences import Style
 from dictate.session.record import Session
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from invented_session import NASTY, invented_catalogue, invented_session
-from markdown_it import MarkdownIt
 
 VOID = {"meta", "br", "hr", "img", "link", "input"}
 
@@ -104,6 +105,7 @@ def test_sentences_of_both_styles(session: Session, catalogue: Catalogue) -> Non
         "lower zone on the right." in full
     )
     assert "Patellar reflex was graded 2+ on both sides." in full
+    assert "Tongue on putting out was not possible to judge." in full  # it lies in the midline
     terse = [s.text for r in compose_note(session, catalogue, "terse").regions for s in r.sentences]
     assert "Pulse rhythm: regular." in terse
     assert "Tenderness of the frontal sinus: not tender on both sides." in terse

@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import (
     Choice,

@@ -5,10 +5,11 @@ from __future__ import annotations
 import io
 
 import pytest
+from rich.console import Console
+
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.summary import print_summary
 from dictate.session.record import Session
-from rich.console import Console
 
 
 class _AsciiFile(io.StringIO):

@@ -6,6 +6,9 @@ import csv
 import io
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.table import (
     COLUMNS,
@@ -15,8 +18,6 @@ from dictate.outputs.table import (
     harmless,
 )
 from dictate.session.record import Session
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 def rows_of(text: str) -> list[dict[str, str]]:
