@@ -27,6 +27,10 @@ NUMBER_WORDS = frozenset(
 
 JOINERS = frozenset({"point", "over", "and", "a", "by", "on", "slash", "plus", "minus", "to", "of"})
 
+_POINTING = frozenset(
+    ("this", "that", "the", "other", "which", "each", "left", "right", "last", "next", "first")
+    + ("another", "same", "only", "every", "either", "any", "no", "second", "good", "big")
+)
 SWAPPED_WORDS = frozenset(word for members in CLASSES for word in members)
 _CLASS_OF = {word: members for members in CLASSES for word in members}
 
@@ -36,7 +40,17 @@ def number_runs(words: Sequence[str]) -> Iterator[tuple[int, int]]:
 
     A stretch begins and ends with a number word; single joining words inside it
     belong to it ('one thirty four over eighty eight', 'thirty six point eight').
+    A lone 'one' after 'this', 'the left' and the like is no number.
     """
+    for first, last in _runs(words):
+        pointing = (
+            first == last and words[first] == "one" and first and words[first - 1] in _POINTING
+        )
+        if not pointing:
+            yield first, last
+
+
+def _runs(words: Sequence[str]) -> Iterator[tuple[int, int]]:
     first: int | None = None
     last = -1
     for index, word in enumerate(words):
