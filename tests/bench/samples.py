@@ -24,6 +24,7 @@ from statistics import median
 from typing import Any
 
 import yaml
+
 from dictate.conversion import convert
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
