@@ -9,9 +9,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 import yaml
+from alike import OPPOSITE, PLAINLY_NORMAL
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.recognition.words import HeardPhrase, Word
-from pydantic import BaseModel, ConfigDict, Field, field_validator
 
 FOLDER = Path(__file__).resolve().parent / "excerpts"
 HELD_OUT = "heldout_"
@@ -142,14 +144,9 @@ class Truth(_Data):
         """The status, from the reading where it is not written; None where it is not scored."""
         if self.status is not None or self.value is None or self.value.code is None:
             return self.status
-        said = catalogue.items[self.item].reading(self.value.code).status
-        opposite = {
-            "present": "absent",
-            "absent": "present",
-            "normal": "abnormal",
-            "abnormal": "normal",
-        }
-        return opposite[said] if self.value.denied else said
+        readings = {one.code: one.status for one in catalogue.items[self.item].readings}
+        said = readings.get(self.value.code, PLAINLY_NORMAL)
+        return OPPOSITE[said] if self.value.denied else said
 
 
 class Excerpt(_Data):
@@ -160,6 +157,7 @@ class Excerpt(_Data):
     lines: tuple[Line, ...] = Field(min_length=1)
     truth: tuple[Truth, ...] = ()
     forbidden: tuple[str, ...] = Field(default=(), alias="not")
+    may: tuple[str, ...] = ()
     name: str = ""
 
     @property
@@ -218,6 +216,9 @@ def complaints(excerpt: Excerpt, catalogue: Catalogue) -> Iterator[str]:
     times = [line.t for line in excerpt.lines]
     if any(later <= earlier for earlier, later in itertools.pairwise(times)):
         yield f"{excerpt.name}: the times do not rise"
+    for item_id in excerpt.may:
+        if item_id not in catalogue.items:
+            yield f"{excerpt.name}: 'may' names '{item_id}', which is no item"
     for item_id in excerpt.forbidden:
         if item_id not in catalogue.items:
             yield f"{excerpt.name}: 'not' names '{item_id}', which is no item"
@@ -243,7 +244,7 @@ def _value_complaints(value: TrueValue, item: Item) -> Iterator[str]:
     if not value.kind:
         yield "the value has no kind or several"
     elif value.kind == "choice":
-        if value.code not in {reading.code for reading in item.readings}:
+        if value.code not in {PLAINLY_NORMAL, *(reading.code for reading in item.readings)}:
             yield f"'{value.code}' is no reading of it"
     elif value.kind not in (item.kind, "text"):
         yield f"a {value.kind} is no value for a {item.kind}"

@@ -16,8 +16,7 @@ from dataclasses import dataclass, field, fields
 from decimal import Decimal
 from pathlib import Path
 
-import yaml
-from dictate.exam.catalogue import Catalogue
+from dictate.exam.catalogue import Catalogue, Item
 from dictate.exam.reading import load_catalogue
 from dictate.findings.finding import (
     Choice,
@@ -35,16 +34,11 @@ from dictate.recognition.words import HeardPhrase
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from alike import OPPOSITE, PLAINLY_NORMAL, SAME_ITEMS, about_the_same, statement
 from excerpt_format import Excerpt, TrueValue, Truth, phrases_of, read_excerpts
 
 Understand = Callable[[Iterable[HeardPhrase], Catalogue], Sequence[Finding]]
 
-EQUAL_READINGS: dict[str, list[set[str]]] = {
-    name: [set(codes) for codes in groups]
-    for name, groups in yaml.safe_load(
-        (Path(__file__).resolve().parent / "equal_readings.yaml").read_text(encoding="utf-8")
-    ).items()
-}
 ERROR_RATES = (0.05, 0.10, 0.20)
 
 
@@ -57,7 +51,10 @@ class Entry:
     site: str | None
     value: Value | TrueValue | None
     level: str | None
+    status: str | None
     has_result: bool
+    codes: frozenset[str]
+    plus_scale: bool
     source: Finding | Truth
 
 
@@ -142,7 +139,14 @@ def score_excerpt(excerpt: Excerpt, findings: Iterable[Finding], catalogue: Cata
     true = _tidy(_true_entries(excerpt.truth, catalogue))
     undivided = {entry.item for entry in true if entry.side == "undivided"}
     heard = _tidy(_found_entries(findings, catalogue, undivided))
+    may = {SAME_ITEMS.get(item, item) for item in excerpt.may}
+    heard = [entry for entry in heard if entry.has_result or entry.item not in may]
     pairs, missed, extra = _align(true, heard)
+    # 'Fine' beside a more particular result that is just as good says nothing of its own.
+    good = {(one.item, one.side) for one in true if one.status in ("normal", "absent")}
+    idle = [one for one in extra if _plainly_normal(one) and (one.item, one.side) in good]
+    extra = [one for one in extra if one not in idle]
+    heard = [one for one in heard if one not in idle]
     score.matched, score.missed, score.extra = len(pairs), len(missed), len(extra)
     for entry in missed:
         score.errors.append(f"missed   {_told(entry)}")
@@ -156,8 +160,9 @@ def score_excerpt(excerpt: Excerpt, findings: Iterable[Finding], catalogue: Cata
         [entry for entry in heard if entry.has_result],
     )
     score.results_matched, score.results_missed, score.results_extra = map(len, results)
+    forbidden = {SAME_ITEMS.get(item, item) for item in excerpt.forbidden}
     for entry in heard:
-        if entry.has_result and entry.item in excerpt.forbidden:
+        if entry.has_result and entry.item in forbidden:
             score.forbidden += 1
             score.errors.append(f"forbidden {_told(entry)}")
     return score
@@ -172,17 +177,20 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
     score.level.add(level_fits)
     if not level_fits:
         wrong.append("level")
-    status = truth.true_status(catalogue)
+    status = wanted.status
     if wanted.has_result and got.has_result:
         site_fits = wanted.site == got.site
         score.site.add(site_fits)
         if not site_fits:
             wrong.append("site")
-        value_fits = _value_fits(truth, finding)
+        value_fits = _value_fits(wanted, got)
         score.value.add(value_fits)
         if not value_fits:
             wrong.append("value")
             score.silent_wrong += not finding.doubtful
+        if value_fits and isinstance(finding.value, Choice):
+            # The same said in other words has the status of those words.
+            status = _status_of(catalogue.items[finding.item], finding.value, finding.status)
         if status is not None:
             score.status.add(status == finding.status)
             if status != finding.status:
@@ -194,7 +202,7 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
         score.doubt.add(finding.doubtful)
         if not finding.doubtful:
             wrong.append("not marked doubtful")
-    other_code = _other_code(wanted.item, wanted.value, got.value)
+    other_code = _other_code(wanted, got)
     if got.has_result and (other_code or not wanted.has_result):
         score.false_findings += 1
         wrong.append("false finding")
@@ -202,14 +210,28 @@ def _score_pair(score: Score, wanted: Entry, got: Entry, catalogue: Catalogue) -
         score.errors.append(f"differs  {_told(wanted)}  <>  {_told(got)}: {', '.join(wrong)}")
 
 
-def _other_code(item: str, wanted: Value | TrueValue | None, got: Value | TrueValue | None) -> bool:
-    if not (isinstance(wanted, TrueValue) and isinstance(got, Choice)):
+def _other_code(wanted: Entry, got: Entry) -> bool:
+    """True when the two state different readings, whether affirmed or denied."""
+    if not (isinstance(wanted.value, TrueValue) and isinstance(got.value, Choice)):
         return False
-    return wanted.code is not None and not _same_code(item, wanted.code, got.code)
+    if wanted.value.code is None or _plainly_normal(wanted) or _plainly_normal(got):
+        return False
+    return not about_the_same(wanted.item, wanted.value.code, got.value.code)
 
 
-def _same_code(item: str, one: str, other: str) -> bool:
-    return one == other or any({one, other} <= group for group in EQUAL_READINGS.get(item, ()))
+def _plainly_normal(entry: Entry) -> bool:
+    """True for 'it looks fine', where the item has no reading of that name."""
+    value = entry.value
+    code = value.code if isinstance(value, Choice | TrueValue) else None
+    return code == PLAINLY_NORMAL and PLAINLY_NORMAL not in entry.codes
+
+
+def _status_of(item: Item, choice: Choice, otherwise: str | None) -> str | None:
+    """The status that follows from the reading itself."""
+    said = {reading.code: reading.status for reading in item.readings}.get(choice.code)
+    if said is None:
+        return otherwise
+    return OPPOSITE[said] if choice.denied else said
 
 
 def _found_entries(
@@ -219,21 +241,24 @@ def _found_entries(
     for finding in findings:
         if not finding.stands or finding.level is Level.UNSPOKEN:
             continue
-        paired = catalogue.items[finding.item].sides == "paired"
-        said = finding.side
-        sides = _sides(said, paired)
-        if finding.item in undivided and said in ("both", "unspecified", "midline", None):
+        item = catalogue.items[finding.item]
+        sides = _sides(finding.side, item.sides == "paired")
+        if finding.item in undivided and finding.side not in ("left", "right"):
             sides = ("undivided",)
+        result = finding.level.rank >= Level.REPORTED.rank
         for side in sides:
             entries.append(
                 Entry(
-                    finding.item,
-                    side,
-                    finding.site,
-                    finding.value,
-                    finding.level.value,
-                    finding.level.rank >= Level.REPORTED.rank,
-                    finding,
+                    item=SAME_ITEMS.get(finding.item, finding.item),
+                    side=side,
+                    site=finding.site,
+                    value=finding.value,
+                    level=finding.level.value,
+                    status=finding.status,
+                    has_result=result,
+                    codes=frozenset(reading.code for reading in item.readings),
+                    plus_scale=_plus_scale(item, catalogue),
+                    source=finding,
                 )
             )
     return entries
@@ -242,20 +267,27 @@ def _found_entries(
 def _true_entries(truth: Iterable[Truth], catalogue: Catalogue) -> list[Entry]:
     entries = []
     for entry in truth:
-        paired = catalogue.items[entry.item].sides == "paired"
-        for side in _sides(entry.side, paired):
+        item = catalogue.items[entry.item]
+        for side in _sides(entry.side, item.sides == "paired"):
             entries.append(
                 Entry(
-                    entry.item,
-                    side,
-                    entry.site,
-                    entry.value,
-                    entry.true_level,
-                    entry.has_result,
-                    entry,
+                    item=SAME_ITEMS.get(entry.item, entry.item),
+                    side=side,
+                    site=entry.site,
+                    value=entry.value,
+                    level=entry.true_level,
+                    status=entry.true_status(catalogue),
+                    has_result=entry.has_result,
+                    codes=frozenset(reading.code for reading in item.readings),
+                    plus_scale=_plus_scale(item, catalogue),
+                    source=entry,
                 )
             )
     return entries
+
+
+def _plus_scale(item: Item, catalogue: Catalogue) -> bool:
+    return item.scale is not None and catalogue.scales[item.scale].plus
 
 
 def _sides(side: str | None, paired: bool) -> tuple[str, ...]:
@@ -290,11 +322,9 @@ def _tidy(entries: list[Entry]) -> list[Entry]:
 def _statement(entry: Entry) -> object:
     """The value, with readings that say the same written as one."""
     value = entry.value
-    code = getattr(value, "code", None)
-    if value is None or code is None:
-        return value
-    same = next((group for group in EQUAL_READINGS.get(entry.item, ()) if code in group), {code})
-    return min(same), value.denied if isinstance(value, Choice | TrueValue) else None
+    if isinstance(value, Choice | TrueValue) and value.code is not None:
+        return statement(entry.item, value.code, value.denied)
+    return value
 
 
 def _align(
@@ -333,22 +363,28 @@ def _fit(wanted: Entry, got: Entry) -> int:
     assert isinstance(wanted.source, Truth)
     assert isinstance(got.source, Finding)
     fit = 8 * (wanted.has_result == got.has_result)
-    fit += 4 * (not _other_code(wanted.item, wanted.value, got.value))
+    fit += 4 * (not _other_code(wanted, got))
     fit += 2 * (wanted.site == got.site)
-    return fit + _value_fits(wanted.source, got.source)
+    return fit + _value_fits(wanted, got)
 
 
-def _value_fits(truth: Truth, finding: Finding) -> bool:
+def _value_fits(wanted: Entry, got: Entry) -> bool:
+    assert isinstance(wanted.source, Truth)
+    assert isinstance(got.source, Finding)
+    truth, finding = wanted.source, got.source
     if truth.value is None:
         return finding.value is None
     accepted = (truth.value, *truth.alternatives)
     heard: tuple[Value, ...] = (finding.value,) if finding.value is not None else ()
     if truth.doubtful:
         heard += finding.alternatives
-    return any(_same_value(truth.item, one, other) for one in accepted for other in heard)
+    if _plainly_normal(wanted) or _plainly_normal(got):
+        good = ("normal", "absent")
+        return wanted.status in good and got.status in good
+    return any(_same_value(wanted, one, other) for one in accepted for other in heard)
 
 
-def _same_value(item: str, wanted: TrueValue, got: Value) -> bool:
+def _same_value(entry: Entry, wanted: TrueValue, got: Value) -> bool:
     if wanted.kind != got.kind:
         return False
     match got:
@@ -368,9 +404,16 @@ def _same_value(item: str, wanted: TrueValue, got: Value) -> bool:
                 got.letters,
             )
         case Grade():
-            return (wanted.grade, wanted.modifier) == (got.grade, got.modifier)
+            # On a scale that is said with 'plus', two and two plus are one grade.
+            modifiers = {wanted.modifier, got.modifier}
+            same_modifier = len(modifiers) == 1 or (
+                entry.plus_scale and modifiers == {"plus", None}
+            )
+            return wanted.grade == got.grade and same_modifier
         case Choice():
-            return wanted.denied == got.denied and _same_code(item, wanted.code or "", got.code)
+            return statement(entry.item, wanted.code or "", wanted.denied) == statement(
+                entry.item, got.code, got.denied
+            )
         case Trials():
             return (
                 wanted.trials == got.answers

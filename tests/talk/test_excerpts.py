@@ -8,6 +8,18 @@ from decimal import Decimal
 from functools import lru_cache
 
 import pytest
+from excerpt_format import (
+    PHENOMENA,
+    STYLES,
+    Excerpt,
+    TrueValue,
+    Truth,
+    complaints,
+    read_excerpts,
+)
+from scoring import Report, score_all, score_excerpt
+from sound_alikes import sound_alikes, with_errors
+
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.exam.reading import load_catalogue
 from dictate.findings.finding import (
@@ -23,17 +35,6 @@ from dictate.findings.finding import (
     Value,
 )
 from dictate.recognition.words import HeardPhrase
-from excerpt_format import (
-    PHENOMENA,
-    STYLES,
-    Excerpt,
-    TrueValue,
-    Truth,
-    complaints,
-    read_excerpts,
-)
-from scoring import Report, score_all, score_excerpt
-from sound_alikes import sound_alikes, with_errors
 
 
 @lru_cache(maxsize=1)
