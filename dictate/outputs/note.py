@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -141,6 +140,11 @@ class Note(_Told):
     caution: str = CAUTION
 
     @property
+    def heard_by(self) -> str:
+        """The recogniser with its version, its name said once."""
+        return engine_words(self.info)
+
+    @property
     def unspoken_regions(self) -> tuple[str, ...]:
         """Titles of the regions of which nothing was heard."""
         return tuple(region.title for region in self.regions if not region.spoken)
@@ -175,6 +179,12 @@ def compose_note(session: Session, catalogue: Catalogue, style: Style = "full") 
         scales=_scales(standing, catalogue),
         levels=levels,
     )
+
+
+def engine_words(info: SessionInfo) -> str:
+    """The recogniser with its version, its name said once."""
+    named = info.engine_version.startswith(info.engine)
+    return info.engine_version if named else f"{info.engine} {info.engine_version}".strip()
 
 
 def _in_time(findings: list[Finding] | tuple[Finding, ...]) -> list[Finding]:
@@ -387,8 +397,3 @@ def _markdown_cells(cells: tuple[Cell, ...]) -> MarkdownText:
         doubt = f" **{escape_markdown(cell.doubt)}**" if cell.doubt else ""
         told.append(f"{escape_markdown(cell.text)}{doubt} ({cell.at})")
     return MarkdownText("<br>".join(told) if told else "not stated")
-
-
-def ended(info: SessionInfo) -> str:
-    """The moment at which the recording ends, as a date and time with zone."""
-    return (info.started + timedelta(seconds=info.seconds)).isoformat()

@@ -117,7 +117,9 @@ def _join(opening: str, clauses: Sequence[_Clause], between: str) -> Sentence:
         told = clause.said
         if clause.places:
             told = f"{told} {join_words(clause.places)}"
-        runs.append(Run(text=told + clause.remark, kind="abnormal" if clause.abnormal else "plain"))
+        runs.append(Run(text=told, kind="abnormal" if clause.abnormal else "plain"))
+        if clause.remark:
+            runs.append(Run(text=clause.remark))
         if clause.doubt:
             runs.append(Run(text=" "))
             runs.append(Run(text=clause.doubt, kind="doubt"))

@@ -48,7 +48,7 @@ def through_a_file(session: Session, kind: str) -> Session:
 def test_the_invented_session_comes_back(kind: str) -> None:
     session = invented_session()
     back = through_a_file(session, kind)
-    ordered = sorted(session.findings, key=lambda one: (one.start, one.end))
+    ordered = sorted(session.findings, key=lambda one: (one.start, one.end, one.id))
     assert list(back.findings) == ordered
     assert back.coverage == coverage_of(session.findings, CATALOGUE)
     assert back.state == session.state
@@ -164,7 +164,7 @@ def test_any_findings_come_back(made: list[Finding], kind: str) -> None:
         findings=tuple(made), coverage=coverage_of(made, CATALOGUE), derived=(), flags=()
     )
     back = through_a_file(session, kind)
-    assert list(back.findings) == sorted(made, key=lambda one: (one.start, one.end))
+    assert list(back.findings) == sorted(made, key=lambda one: (one.start, one.end, one.id))
     digits = [
         str(one.value.number)
         for one in made

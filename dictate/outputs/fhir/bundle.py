@@ -16,6 +16,7 @@ from dictate.outputs.fhir.observations import (
 from dictate.outputs.fhir.provenance import provenance
 from dictate.outputs.fhir.values import clean_text, clean_texts
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept
+from dictate.outputs.note import engine_words
 from dictate.session.record import Session
 
 
@@ -50,7 +51,7 @@ def people(session: Session) -> list[Resource]:
     """Patient and Practitioner by code alone, and this program as the Device."""
     info = session.info
     known = People(session)
-    program = f"dictate with {info.engine} {info.engine_version}".strip()
+    program = f"dictate with {engine_words(info)}"
     return [
         {
             "resourceType": "Patient",
@@ -75,7 +76,7 @@ def people(session: Session) -> list[Resource]:
                 {"type": concept(text="program"), "value": clean_text(info.program_version)},
                 {
                     "type": concept(text="recogniser"),
-                    "value": clean_text(f"{info.engine} {info.engine_version}"),
+                    "value": clean_text(f"{info.engine} {info.engine_version}").strip(),
                 },
                 {"type": concept(text="exam data"), "value": clean_text(info.exam_version)},
             ],

@@ -58,7 +58,7 @@ def session_from(bundle: Any, catalogue: Catalogue, name: str = "the bundle") ->
                     for one in resources
                     if one.get("resourceType") == "Observation" and _own_id(one) is not None
                 ),
-                key=lambda finding: (finding.start, finding.end),
+                key=lambda finding: (finding.start, finding.end, finding.id),
             )
         )
         info = _info(bundle, resources)
