@@ -5,9 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
+from pathlib import Path
+from typing import Any, Final
 
 from dictate.errors import UserFault
+from dictate.session.private_files import disk_fault
+
+_LARGEST_FILE: Final = 200 * 1024 * 1024  # bytes; a bundle of an hour is some 5 MB
 
 
 def write_json(value: Any) -> str:
@@ -45,6 +49,21 @@ def _nested(brackets: str, line: str, members: Iterator[tuple[str, Any]]) -> Ite
         yield from _parts(member, deeper)
         empty = False
     yield brackets if empty else line + brackets[1]
+
+
+def load_json(path: Path) -> Any:
+    """Read a file of JSON with decimals kept exact.
+
+    Raises:
+        UserFault: it cannot be read, is larger than 200 MB, or is no JSON.
+    """
+    try:
+        if path.stat().st_size > _LARGEST_FILE:
+            raise UserFault(f"{path} is larger than 200 MB; check the path.")
+        content = path.read_bytes()
+    except OSError as error:
+        raise disk_fault(error, path) from error
+    return read_json(content, str(path))
 
 
 def read_json(text: str | bytes, name: str) -> Any:

@@ -13,14 +13,11 @@ from dictate.exam.catalogue import Catalogue
 from dictate.findings.coverage import coverage_of
 from dictate.findings.finding import Finding, Value
 from dictate.outputs.fhir import vocabulary as v
-from dictate.outputs.fhir.exact_json import read_json
+from dictate.outputs.fhir.exact_json import load_json
 from dictate.outputs.fhir.observations import SUMMARY_CODE
 from dictate.outputs.fhir.values import alternative_from, find, find_all, value_from
 from dictate.outputs.fhir.vocabulary import Resource
-from dictate.session.private_files import disk_fault
 from dictate.session.record import Session, SessionInfo
-
-_LARGEST_BUNDLE = 200 * 1024 * 1024  # bytes
 
 
 def read_bundle(path: Path, catalogue: Catalogue) -> Session:
@@ -32,13 +29,7 @@ def read_bundle(path: Path, catalogue: Catalogue) -> Session:
     Raises:
         UserFault: the file cannot be read, is no JSON, or no bundle of this program.
     """
-    try:
-        if path.stat().st_size > _LARGEST_BUNDLE:
-            raise UserFault(f"{path} is far larger than any bundle of a session; check the path.")
-        content = path.read_bytes()
-    except OSError as error:
-        raise disk_fault(error, path) from error
-    return session_from(read_json(content, str(path)), catalogue, str(path))
+    return session_from(load_json(path), catalogue, str(path))
 
 
 def session_from(bundle: Any, catalogue: Catalogue, name: str = "the bundle") -> Session:

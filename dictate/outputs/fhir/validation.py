@@ -12,14 +12,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from dictate.errors import UserFault
 from dictate.outputs.fhir.complaint import Complaint, label
-from dictate.outputs.fhir.exact_json import read_json
+from dictate.outputs.fhir.exact_json import load_json
 from dictate.outputs.fhir.rules import bundle_rules, resource_rules
 from dictate.outputs.fhir.structure import structure_complaints
-from dictate.session.private_files import disk_fault
-
-_LARGEST_FILE = 200 * 1024 * 1024  # bytes
 
 
 def validate_file(path: Path) -> tuple[Complaint, ...]:
@@ -28,13 +24,7 @@ def validate_file(path: Path) -> tuple[Complaint, ...]:
     Raises:
         UserFault: the file cannot be read or is no JSON.
     """
-    try:
-        if path.stat().st_size > _LARGEST_FILE:
-            raise UserFault(f"{path} is larger than 200 MB; check the path.")
-        content = path.read_bytes()
-    except OSError as error:
-        raise disk_fault(error, path) from error
-    return validate_resource(read_json(content, str(path)))
+    return validate_resource(load_json(path))
 
 
 def validate_resource(resource: Any) -> tuple[Complaint, ...]:
