@@ -218,13 +218,18 @@ class _Reading:
         self.speaker = interpreter.speaker_of(utterance)
         self.quiet = quiet_places(utterance)
         spots = interpreter._spotter.spots(utterance)
+        self.asked = question_places(utterance)
         self.spots = without_covered(
-            [spot for spot in spots if not self._overlaps(spot.first, spot.last, self.quiet)]
+            [
+                spot
+                for spot in spots
+                if not self._overlaps(spot.first, spot.last, self.quiet)
+                and not self._is_statement(spot, spots)
+            ]
         )
         self.names = [spot for spot in self.spots if spot.role == "name"]
         # An act in the same utterance says what its results are of, as a name does.
         self.naming = [spot for spot in self.spots if spot.role in ("name", "act", "question")]
-        self.asked = question_places(utterance)
         self.sought = sought_places(utterance)
         self.said: list[Sided] = [
             one
@@ -243,6 +248,18 @@ class _Reading:
         self.statements: list[int] = []
         self.results_here: list[str] = []
         self.acted = False
+
+    def _is_statement(self, spot: Spot, spots: Sequence[Spot]) -> bool:
+        """Whether the words of a question hold a result and nothing asks ("sinus tender")."""
+        if spot.role != "question" or self._overlaps(spot.first, spot.last, self.asked):
+            return False
+        return any(
+            other.role == "reading"
+            and other.item == spot.item
+            and spot.first <= other.first
+            and other.last <= spot.last
+            for other in spots
+        )
 
     @staticmethod
     def _overlaps(first: int, last: int, places: frozenset[int]) -> bool:
@@ -304,10 +321,16 @@ class _Reading:
             if event.kind == "answer"
             for place in range(event.place, event.last + 1)
         }
+        polite = {
+            place
+            for mark in self.utterance.marked("courtesy")
+            for place in range(mark.first, mark.last + 1)
+        }
         readings = [
             spot
             for spot in self.spots
             if spot.role == "reading"
+            and not set(range(spot.first, spot.last + 1)) <= polite
             and not any(p in busy or p in answered for p in range(spot.first, spot.last + 1))
         ]
         taken: set[int] = set(busy)

@@ -27,10 +27,11 @@ NUMBER_WORDS = frozenset(
 
 JOINERS = frozenset({"point", "over", "and", "a", "by", "on", "slash", "plus", "minus", "to", "of"})
 
-_POINTING = frozenset(
-    ("this", "that", "the", "other", "which", "each", "left", "right", "last", "next", "first")
-    + ("another", "same", "only", "every", "either", "any", "no", "second", "good", "big")
+_POINTING_WORDS = (
+    "this that the other another which each every either any no same only last next first second "
+    "left right good big"
 )
+_POINTING = frozenset(_POINTING_WORDS.split())
 SWAPPED_WORDS = frozenset(word for members in CLASSES for word in members)
 _CLASS_OF = {word: members for members in CLASSES for word in members}
 

@@ -13,6 +13,8 @@ from dictate.recognition.words import HeardPhrase, Word
 
 FRAME_SECONDS = 0.01
 DOMAIN_PROBABILITY = 0.002
+WORD_PROBABILITY = 0.48
+UNSURE = 0.25
 
 
 class PocketSphinxEngine:
@@ -95,10 +97,16 @@ class PocketSphinxEngine:
             )
         if not words:
             return None
+        likely = hypothesis.prob >= DOMAIN_PROBABILITY
+        # The probability of a whole phrase falls with its length; a long one that is likely
+        # word by word is kept, with its words marked as unsure.
+        each = max(hypothesis.prob, 0.0) ** (1 / len(words))
+        if not likely and each >= WORD_PROBABILITY:
+            words = [word.model_copy(update={"confidence": UNSURE}) for word in words]
         return HeardPhrase(
             words=tuple(words),
             start=words[0].start,
             end=words[-1].end,
             confidence=min(max(hypothesis.prob, 0.0), 1.0),
-            recognised=hypothesis.prob >= DOMAIN_PROBABILITY,
+            recognised=likely or each >= WORD_PROBABILITY,
         )

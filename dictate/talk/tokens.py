@@ -34,6 +34,7 @@ _CONTRACTIONS = {
     "uh-huh": ("uh", "huh"),
 }
 _ENDINGS = {"'ll": "will", "'re": "are", "'ve": "have", "'d": "would", "'m": "am"}
+_FILLERS = frozenset(["um", "umm", "uh", "er", "erm", "hmm", "hm"])
 _NUMERIC = re.compile(r"^[+-]?[\d.,/+°%'\"CFcf:-]*\d[\d.,/+°%'\"CFcf:-]*$")
 
 
@@ -74,6 +75,8 @@ def tokens_of(phrase: HeardPhrase, index: int = 0) -> list[Token]:
             )
         if not pieces and after and tokens:
             tokens[-1] = tokens[-1].model_copy(update={"after": after})
+        if len(tokens) > 1 and (tokens[-2].text, tokens[-1].text) == ("you", "know"):
+            del tokens[-2:]
     return tokens
 
 
@@ -100,6 +103,8 @@ def pieces_of(text: str) -> tuple[tuple[str, ...], Break]:
         return (), after
     if _NUMERIC.match(word):
         return (word,), after
+    if word in _FILLERS:
+        return (), after
     if word in _CONTRACTIONS:
         return _CONTRACTIONS[word], after
     pieces: list[str] = []

@@ -12,8 +12,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "talk"))
 
-from dictate.recognition.words import HeardPhrase
 from excerpt_format import Line, phrases_of, read_excerpts
+
+from dictate.recognition.words import HeardPhrase
 
 LENGTHS = (1500, 3000, 6000, 12000)  # 6,000 words are about 40 minutes of talk
 

@@ -608,3 +608,32 @@ def invented_session(**changes: Any) -> Session:
         ),
     }
     return Session(**(fields | changes))
+
+
+def every_reading(catalogue: Catalogue) -> tuple[Finding, ...]:
+    """One finding for each reading of each item, affirmed and denied."""
+    findings = []
+    for item in catalogue.items.values():
+        for reading in item.readings:
+            for denied in (False, True):
+                opposite = {
+                    "present": "absent", "absent": "present",
+                    "normal": "abnormal", "abnormal": "normal",
+                }  # fmt: skip
+                status = opposite[reading.status] if denied else reading.status
+                findings.append(
+                    Finding.model_validate(
+                        {
+                            "id": f"f{len(findings)}",
+                            "item": item.id,
+                            "side": "right" if item.sides == "paired" else None,
+                            "level": Level.REPORTED,
+                            "value": Choice(code=reading.code, title=reading.title, denied=denied),
+                            "status": status,
+                            "start": len(findings),
+                            "end": len(findings) + 1,
+                            "words": reading.title,
+                        }
+                    )
+                )
+    return tuple(findings)

@@ -25,9 +25,10 @@ from hl7_package import (
     profile_by_code,
     resources_of,
 )
-from invented_session import invented_catalogue, invented_session
+from invented_session import every_reading, invented_catalogue, invented_session
 
 from dictate.exam.reading import load_catalogue
+from dictate.findings.coverage import coverage_of
 from dictate.outputs.fhir import vocabulary as v
 from dictate.outputs.fhir.bundle import collection_bundle
 from dictate.outputs.fhir.definitions import definitions_bundle
@@ -45,10 +46,21 @@ def written(bundle: Resource) -> Resource:
     return read
 
 
+def whole_exam() -> Resource:
+    """Every reading of the real exam data, affirmed and denied."""
+    catalogue = load_catalogue()
+    findings = every_reading(catalogue)
+    session = invented_session(
+        findings=findings, coverage=coverage_of(findings, catalogue), derived=()
+    )
+    return collection_bundle(session, catalogue)
+
+
 BUNDLES = {
     "collection": lambda: collection_bundle(invented_session(), invented_catalogue(), "ef" * 32),
     "document": lambda: document_bundle(invented_session(), invented_catalogue(), "ef" * 32),
     "final": lambda: document_bundle(invented_session(state="final"), invented_catalogue()),
+    "whole exam": whole_exam,
     "definitions": lambda: definitions_bundle(invented_catalogue()),
     "definitions of the exam": lambda: definitions_bundle(load_catalogue()),
 }

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented_session import NASTY, invented_catalogue, invented_session
+from invented_session import NASTY, every_reading, invented_catalogue, invented_session
 from markdown_it import MarkdownIt
 
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
 from dictate.findings.coverage import coverage_of
-from dictate.findings.finding import Choice, Finding, Level
+from dictate.findings.finding import Choice
 from dictate.outputs.note import CAUTION, Format, compose_note, escape_markdown, render_note
 from dictate.outputs.numerals import value_words
 from dictate.outputs.sentences import Style
@@ -244,35 +244,6 @@ def test_empty_session(catalogue: Catalogue) -> None:
     assert "<section id=" not in html
     assert "Abdomen" in html.split("Regions never spoken of")[1]
     page_of(html)
-
-
-def every_reading(catalogue: Catalogue) -> tuple[Finding, ...]:
-    """One finding for each reading of each item, affirmed and denied."""
-    findings = []
-    for item in catalogue.items.values():
-        for reading in item.readings:
-            for denied in (False, True):
-                opposite = {
-                    "present": "absent", "absent": "present",
-                    "normal": "abnormal", "abnormal": "normal",
-                }  # fmt: skip
-                status = opposite[reading.status] if denied else reading.status
-                findings.append(
-                    Finding.model_validate(
-                        {
-                            "id": f"f{len(findings)}",
-                            "item": item.id,
-                            "side": "right" if item.sides == "paired" else None,
-                            "level": Level.REPORTED,
-                            "value": Choice(code=reading.code, title=reading.title, denied=denied),
-                            "status": status,
-                            "start": len(findings),
-                            "end": len(findings) + 1,
-                            "words": reading.title,
-                        }
-                    )
-                )
-    return tuple(findings)
 
 
 @pytest.mark.parametrize("style", ["full", "terse"])

@@ -12,6 +12,9 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from dictate.errors import UserFault
 from dictate.recognition.words import HeardPhrase, NumberDoubt, Word
 from dictate.session import journal as journal_module
@@ -26,8 +29,6 @@ from dictate.session.entries import (
 )
 from dictate.session.journal import NOTHING_BEFORE, Journal, hash_of, read_journal
 from dictate.session.record import SessionInfo
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 WHEN = datetime(2026, 3, 4, 9, 30, tzinfo=timezone.utc)
 INFO = SessionInfo(

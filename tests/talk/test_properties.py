@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import pytest
+from excerpt_format import Line, phrases_of
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
 from dictate.findings.finding import Finding
 from dictate.pipeline import understand
-from excerpt_format import Line, phrases_of
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
 
 # Each names its item, side and result, so none leans on what was said before it.
 SENTENCES = (

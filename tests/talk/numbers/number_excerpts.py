@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
+
 from dictate.talk.numbers import (
     Spoken,
     as_digits,

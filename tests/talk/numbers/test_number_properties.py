@@ -5,6 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from number_saying import digit, in_full, shorthand, spaced
+
 from dictate.talk.numbers import (
     Spoken,
     as_digits,
@@ -16,9 +20,6 @@ from dictate.talk.numbers import (
     is_courtesy,
 )
 from dictate.talk.numbers.lexicon import lexicon
-from hypothesis import given
-from hypothesis import strategies as st
-from number_saying import digit, in_full, shorthand, spaced
 
 _WORDS = lexicon()
 _NUMBER_TOKENS = sorted(

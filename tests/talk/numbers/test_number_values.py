@@ -5,8 +5,9 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from dictate.talk.numbers import Pressure, Spoken, as_pressure, as_quantity, find_numbers
 from number_saying import digit, in_full, shorthand, spaced
+
+from dictate.talk.numbers import Pressure, Spoken, as_pressure, as_quantity, find_numbers
 
 SYSTOLIC, DIASTOLIC = (60, 260), (30, 150)
 PRESSURES = [
