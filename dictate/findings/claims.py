@@ -132,6 +132,8 @@ def _by_name(spot: Spot, names: Sequence[Spot], utterance: Utterance) -> tuple[f
             if gap > _FARTHEST_NAME_AFTER or _broken(utterance, spot.last, name.first):
                 continue
             score = 9.0 - 0.6 * gap
+        if score > 0:
+            score += 0.5 * (name.weight - 1)  # "maxillary sinus" says more than "sinus"
         if score > best[0]:
             best = (score, name)
     return best
