@@ -9,6 +9,7 @@ from typing import Annotated, Optional
 import typer
 
 from dictate import __version__
+from dictate.commands.exam_app import card, grammar, items
 from dictate.errors import UserFault
 
 app = typer.Typer(
@@ -45,9 +46,7 @@ def convert(
         Optional[Path],  # noqa: UP045 - typer reads this at run time on Python 3.10
         typer.Option("--out", "-o", help="Session folder; NAME.session beside the recording."),
     ] = None,
-    engine: Annotated[
-        str, typer.Option(help="Recogniser: auto, pocketsphinx or vosk.")
-    ] = "auto",
+    engine: Annotated[str, typer.Option(help="Recogniser: auto, pocketsphinx or vosk.")] = "auto",
     model: Annotated[
         Optional[Path],  # noqa: UP045
         typer.Option(help="Folder of an unpacked Vosk model; models/ is looked through too."),
@@ -92,6 +91,11 @@ def rebuild(
     from dictate.commands.convert import rebuild as run
 
     raise typer.Exit(run(folder))
+
+
+app.command()(items)
+app.command()(card)
+app.add_typer(grammar, name="grammar")
 
 
 def main() -> None:
