@@ -38,7 +38,6 @@ VOICES = (
     Voice("flite-kal16", "flite", ("-voice", "kal16"), True),
     Voice("festival-ked", "text2wave", ("-eval", "(voice_ked_diphone)"), True),
     Voice("espeak-us", "espeak-ng", ("-v", "en-us", "-s", "150"), True),
-    Voice("espeak-us-f3", "espeak-ng", ("-v", "en-us+f3", "-s", "145"), True),
     Voice("flite-awb", "flite", ("-voice", "awb"), False),
     Voice("flite-rms", "flite", ("-voice", "rms"), False),
     Voice("festival-hts", "text2wave", ("-eval", "(voice_cmu_us_slt_arctic_hts)"), False),
