@@ -1167,6 +1167,12 @@ class _Reading:
         confidence = min(token.confidence for token in tokens)
         if confidence < _UNSURE_WORD and level is not Level.PERFORMED:
             doubts = (*doubts, "the words were not heard clearly")
+        # Written words have full confidence; heard ones hardly ever have.
+        risky = word_lists().misheard
+        if level is Level.REPORTED and any(
+            token.text in risky and token.confidence < 1 for token in tokens
+        ):
+            doubts = (*doubts, "the word sounds like its opposite")
         spoken_by = speaker or self.speaker
         start, end = tokens[0].start, max(token.end for token in tokens)
         return Finding(

@@ -27,6 +27,7 @@ class WordLists(BaseModel):
     paired: frozenset[str]
     body: frozenset[str]
     hollow: frozenset[str]
+    misheard: frozenset[str]
     not_side: tuple[str, ...]
 
 

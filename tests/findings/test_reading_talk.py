@@ -28,7 +28,15 @@ def test_a_pressure_with_its_arm(exam: Catalogue) -> None:
     assert (pressure.side, pressure.level) == ("right", Level.MEASURED)
 
 
-@pytest.mark.parametrize("garbled", ["134.88", "134 slash 88", "one thirty four of eighty eight"])
+@pytest.mark.parametrize(
+    "garbled",
+    [
+        "134.88",
+        "134 slash 88",
+        "one thirty four of eighty eight",
+        "one thirty four point eighty eight",
+    ],
+)
 def test_a_garbled_pressure_is_mended_or_marked(exam: Catalogue, garbled: str) -> None:
     pressure = only(standing(exam, f"blood pressure {garbled}"), "vitals.blood_pressure")
     assert isinstance(pressure.value, Pressure)
@@ -38,7 +46,9 @@ def test_a_garbled_pressure_is_mended_or_marked(exam: Catalogue, garbled: str) -
 
 def test_make_that_mends_the_nearer_half_and_keeps_both(exam: Catalogue) -> None:
     found = understand(
-        spoken(["blood pressure one twenty eight over eighty four left arm", "make that eighty six"]),
+        spoken(
+            ["blood pressure one twenty eight over eighty four left arm", "make that eighty six"]
+        ),
         exam,
     )
     pressures = [one for one in found if isinstance(one.value, Pressure)]
@@ -112,3 +122,19 @@ def test_unrecognised_sound_makes_no_finding(exam: Catalogue) -> None:
 def test_the_same_talk_gives_the_same_findings(exam: Catalogue) -> None:
     lines = ["conjunctivae pink", "pulse seventy two and regular"]
     assert understand(spoken(lines), exam) == understand(spoken(lines), exam)
+
+
+def test_a_word_that_sounds_like_its_opposite_is_marked_when_heard(exam: Catalogue) -> None:
+    written = spoken(["the smile is asymmetric"])
+    heard = [
+        phrase.model_copy(
+            update={
+                "words": tuple(
+                    word.model_copy(update={"confidence": 0.99}) for word in phrase.words
+                )
+            }
+        )
+        for phrase in written
+    ]
+    assert not only(list(understand(written, exam)), "head.smile").doubtful
+    assert only(list(understand(heard, exam)), "head.smile").doubtful

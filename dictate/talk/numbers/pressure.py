@@ -104,9 +104,9 @@ def _pairs(spoken: Spoken) -> Iterator[_Pair]:
         values = reading.values
         if reading.form == "pair":
             yield _Pair(values[0], values[1], not reading.shorthand, reading.garbled)
-        elif reading.form == "list" and len(values) == 2:
+        elif reading.form == "list" and len(values) == 2 and all(v == int(v) for v in values):
             yield _Pair(values[0], values[1], False, True)
-        elif reading.form == "decimal" and not reading.shorthand:
+        elif reading.form == "decimal":
             text = str(abs(values[0]))
             whole, _, rest = text.partition(".")
             if len(rest) >= 2 and rest[0] != "0":
