@@ -5,10 +5,11 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from dictate.conversion import cache_folder, convert, reopened
+from dictate.conversion import JOURNAL_NAME, cache_folder, convert, reopened
 from dictate.errors import UserFault
 from dictate.exam.location import grammars_folder
 from dictate.exam.reading import load_catalogue
+from dictate.session.journal import read_journal
 from dictate.session.record import Session
 
 _ENGINES = ("auto", "pocketsphinx", "vosk")
@@ -67,7 +68,8 @@ def _finish(session: Session, folder: Path, as_json: bool) -> None:
     from dictate.outputs.summary import print_summary
 
     catalogue = load_catalogue(cache=cache_folder() / "exam")
-    written = write_outputs(session, catalogue, folder)
+    head = read_journal(folder / JOURNAL_NAME).head
+    written = write_outputs(session, catalogue, folder, journal_head=head)
     if as_json:
         sys.stdout.write(session.model_dump_json(indent=1) + "\n")
         return
