@@ -60,6 +60,9 @@ def convert(
     consent: Annotated[
         str, typer.Option(help="How the partner's consent to be recorded is known.")
     ] = "not recorded here",
+    course: Annotated[
+        str, typer.Option(help="Course file, or the key of one shipped; the usual exam.")
+    ] = "",
     json: Annotated[bool, typer.Option("--json", help="Print the session as JSON.")] = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 1 when a flag of severity error is raised.")
@@ -77,6 +80,7 @@ def convert(
         learner=learner,
         partner=partner,
         consent=consent,
+        course=course,
         as_json=json,
         strict=strict,
     )

@@ -54,6 +54,7 @@ def convert(
     learner: str = "learner",
     partner: str = "partner",
     consent: str = "not recorded here",
+    course: str = "",
     progress: Progress | None = None,
     told: Callable[[str], None] = lambda sentence: None,
 ) -> Session:
@@ -68,6 +69,7 @@ def convert(
         speakers: who speaks on each channel of the recording, if they are apart.
         learner: code of the learner.
         partner: code of the partner.
+        course: course file or key that the catalogue was made by; empty for the usual exam.
         consent: who agreed to be recorded, and how it is known.
         progress: told the seconds done and the seconds in all.
         told: told sentences for the user as they come up.
@@ -96,6 +98,7 @@ def convert(
         engine_version=heard.engine_version,
         program_version=__version__,
         exam_version=catalogue.version,
+        course=course or "usual",
     )
     for sentence in heard.warnings:
         told(sentence)

@@ -122,3 +122,22 @@ def test_an_unknown_engine_is_named(samples: Path, tmp_path: Path) -> None:
     done = run("convert", str(samples / "short.opus"), "--engine", "parrot", "--out", str(tmp_path))
     assert done.returncode == 2
     assert "parrot" in done.stderr
+
+
+def test_a_course_decides_what_is_looked_for(tmp_path: Path) -> None:
+    path = tmp_path / "talk.txt"
+    path.write_text("[0:01] Pulse seventy-two and regular.\n", encoding="utf-8")
+    regions = []
+    for number, more in enumerate([[], ["--course", "chest_heart_station"]]):
+        out = tmp_path / str(number)
+        done = run("convert", str(path), "--out", str(out), "--json", *more)
+        assert done.returncode == 0, done.stderr
+        coverage = Session.model_validate_json(done.stdout).coverage
+        regions.append({item.partition(".")[0] for item in coverage})
+        assert run("rebuild", str(out)).returncode == 0
+    assert "joints" in regions[0]
+    assert "joints" not in regions[1]
+    assert "heart" in regions[1]
+    done = run("convert", str(path), "--course", "no_such_course", "--out", str(tmp_path / "x"))
+    assert done.returncode == 2
+    assert len(done.stderr.strip().splitlines()) == 1

@@ -7,8 +7,11 @@ from pathlib import Path
 
 from dictate.conversion import JOURNAL_NAME, cache_folder, convert, reopened
 from dictate.errors import UserFault
+from dictate.exam.catalogue import Catalogue
+from dictate.exam.course import load_course
 from dictate.exam.location import grammars_folder
 from dictate.exam.reading import load_catalogue
+from dictate.session.entries import SessionStart
 from dictate.session.journal import read_journal
 from dictate.session.record import Session
 
@@ -25,6 +28,7 @@ def run(
     learner: str,
     partner: str,
     consent: str,
+    course: str,
     as_json: bool,
     strict: bool,
 ) -> int:
@@ -34,7 +38,7 @@ def run(
     if engine not in _ENGINES:
         raise UserFault(f"There is no recogniser '{engine}'; choose {', '.join(_ENGINES)}.")
     folder = out or _session_folder(recording)
-    catalogue = load_catalogue(cache=cache_folder() / "exam")
+    catalogue = _exam(course)
     quiet = Console(stderr=True)
     with _Meter(quiet) as meter:
         session = convert(
@@ -47,27 +51,39 @@ def run(
             learner=learner,
             partner=partner,
             consent=consent,
+            course=course,
             progress=meter.show,
             told=lambda sentence: quiet.print(sentence, style="yellow", highlight=False),
         )
-    _finish(session, folder, as_json)
+    _finish(session, catalogue, folder, as_json)
     return int(strict and any(flag.severity == "error" for flag in session.flags))
 
 
 def rebuild(folder: Path) -> int:
     """Write a session's outputs again; return the exit code."""
-    catalogue = load_catalogue(cache=cache_folder() / "exam")
-    _finish(reopened(folder, catalogue), folder, as_json=False)
+    starts = [
+        entry
+        for entry in read_journal(folder / JOURNAL_NAME).entries
+        if isinstance(entry, SessionStart)
+    ]
+    course = starts[0].info.course if starts else ""
+    catalogue = _exam("" if course == "usual" else course)
+    _finish(reopened(folder, catalogue), catalogue, folder, as_json=False)
     return 0
 
 
-def _finish(session: Session, folder: Path, as_json: bool) -> None:
+def _exam(course: str) -> Catalogue:
+    """The usual exam, or what a course makes of it."""
+    catalogue = load_catalogue(cache=cache_folder() / "exam")
+    return load_course(course, catalogue).catalogue if course else catalogue
+
+
+def _finish(session: Session, catalogue: Catalogue, folder: Path, as_json: bool) -> None:
     from rich.console import Console
 
     from dictate.outputs.folder import write_outputs
     from dictate.outputs.summary import print_summary
 
-    catalogue = load_catalogue(cache=cache_folder() / "exam")
     head = read_journal(folder / JOURNAL_NAME).head
     written = write_outputs(session, catalogue, folder, journal_head=head)
     if as_json:
