@@ -9,26 +9,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from dictate import __version__
+from dictate.cache import cache_folder
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.pipeline import understand
 from dictate.recognition.opening import EngineChoice, Progress, open_words
 from dictate.session.entries import Notice, PhraseHeard, SessionEnd, SessionStart, now
-from dictate.session.journal import Journal, read_journal
+from dictate.session.journal import JOURNAL_NAME, Journal, JournalReading, read_journal
 from dictate.session.record import Session, SessionInfo
 
 if TYPE_CHECKING:
     from dictate.recognition.language_model import ExamLanguage
     from dictate.session.entries import Entry
-
-JOURNAL_NAME = "journal.jsonl"
-
-
-def cache_folder() -> Path:
-    """The user's cache folder; everything in it can be built again."""
-    from platformdirs import user_cache_path
-
-    return user_cache_path("dictate")
 
 
 def exam_language_of(catalogue: Catalogue) -> ExamLanguage:
@@ -128,8 +120,8 @@ def convert(
     return session_of(info, entries, catalogue)
 
 
-def reopened(folder: Path, catalogue: Catalogue) -> Session:
-    """Compute a session again from the journal in its folder.
+def opened(folder: Path) -> tuple[SessionInfo, JournalReading]:
+    """Read the journal in a session's folder, and which session it says it is.
 
     Raises:
         UserFault: there is no journal, or it does not begin with a session start.
@@ -141,7 +133,12 @@ def reopened(folder: Path, catalogue: Catalogue) -> Session:
             f"The journal in {folder} does not say which session it is; "
             "convert the recording again into another folder."
         )
-    session = session_of(starts[0].info, reading.entries, catalogue)
+    return starts[0].info, reading
+
+
+def reopened(info: SessionInfo, reading: JournalReading, catalogue: Catalogue) -> Session:
+    """Compute a session again from its journal."""
+    session = session_of(info, reading.entries, catalogue)
     if not reading.problems:
         return session
     notices = (*session.info.notices, *reading.problems)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from dictate.conversion import JOURNAL_NAME, cache_folder, convert, reopened
+from dictate.cache import cache_folder
+from dictate.conversion import convert, opened, reopened
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.course import load_course
 from dictate.exam.location import grammars_folder
 from dictate.exam.reading import load_catalogue
-from dictate.session.entries import SessionStart
-from dictate.session.journal import read_journal
+from dictate.session.journal import JOURNAL_NAME, read_journal
 from dictate.session.record import Session
 
 _ENGINES = ("auto", "pocketsphinx", "vosk")
@@ -55,20 +55,17 @@ def run(
             progress=meter.show,
             told=lambda sentence: quiet.print(sentence, style="yellow", highlight=False),
         )
-    _finish(session, catalogue, folder, as_json)
+    head = read_journal(folder / JOURNAL_NAME).head
+    _finish(session, catalogue, folder, head, as_json)
     return int(strict and any(flag.severity == "error" for flag in session.flags))
 
 
 def rebuild(folder: Path) -> int:
     """Write a session's outputs again; return the exit code."""
-    starts = [
-        entry
-        for entry in read_journal(folder / JOURNAL_NAME).entries
-        if isinstance(entry, SessionStart)
-    ]
-    course = starts[0].info.course if starts else ""
-    catalogue = _exam("" if course == "usual" else course)
-    _finish(reopened(folder, catalogue), catalogue, folder, as_json=False)
+    info, reading = opened(folder)
+    catalogue = _exam("" if info.course == "usual" else info.course)
+    session = reopened(info, reading, catalogue)
+    _finish(session, catalogue, folder, reading.head, as_json=False)
     return 0
 
 
@@ -78,13 +75,12 @@ def _exam(course: str) -> Catalogue:
     return load_course(course, catalogue).catalogue if course else catalogue
 
 
-def _finish(session: Session, catalogue: Catalogue, folder: Path, as_json: bool) -> None:
+def _finish(session: Session, catalogue: Catalogue, folder: Path, head: str, as_json: bool) -> None:
     from rich.console import Console
 
     from dictate.outputs.folder import write_outputs
     from dictate.outputs.summary import print_summary
 
-    head = read_journal(folder / JOURNAL_NAME).head
     written = write_outputs(session, catalogue, folder, journal_head=head)
     if as_json:
         sys.stdout.write(session.model_dump_json(indent=1) + "\n")

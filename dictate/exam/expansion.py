@@ -74,6 +74,16 @@ def parse_expansion(text: str, rules: Mapping[str, str] | None = None) -> Part:
     return _parse(text, rules or {}, ())
 
 
+@lru_cache(maxsize=50_000)
+def parsed(text: str, rules: tuple[tuple[str, str], ...] = ()) -> Part:
+    """Parse one phrase once; ``rules`` as pairs, so that they can be a key.
+
+    Raises:
+        ExpansionError: as ``parse_expansion``.
+    """
+    return parse_expansion(text, dict(rules))
+
+
 def _parse(text: str, rules: Mapping[str, str], inside: tuple[str, ...]) -> Part:
     tokens = _tokens(text)
     part, rest = _alternatives(tokens, 0, text, rules, inside)

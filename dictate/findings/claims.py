@@ -28,7 +28,6 @@ class Claim:
 
 def without_covered(spots: Sequence[Spot]) -> list[Spot]:
     """Drop what lies inside a longer mention of an act, question, reading or region."""
-    strong = [spot for spot in spots if spot.role in ("act", "question", "reading", "value")]
     order = {"question": 3, "act": 2, "reading": 1, "value": 1}
     said = {(spot.first, spot.last) for spot in spots if spot.role in ("name", "reading")}
     # One word that is also a name or a result proves no act.
@@ -39,7 +38,7 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
         or spot.weight > 1
         or (spot.first, spot.last) not in said
     ]
-    strong = [spot for spot in strong if spot in spots]
+    strong = [spot for spot in spots if spot.role in order]
     kept: list[Spot] = []
     for spot in spots:
         if spot.role == "site":

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
-from dictate.exam.catalogue import Catalogue, Item, Region
-from dictate.exam.expansion import literal_words, parse_expansion
+from dictate.exam.catalogue import Catalogue, Item
+from dictate.exam.expansion import literal_words, parsed
 from dictate.talk.lexicon import compared, stem, word_lists
 from dictate.talk.patterns import NUMBER, Line, document, lines_of, matcher_for, matches
 from dictate.talk.utterance import Utterance
 
 if TYPE_CHECKING:
     from spacy.matcher import Matcher
+
+_Rules = tuple[tuple[str, str], ...]
+_Phrases = tuple[str, tuple[str, ...], int, _Rules]
+"""Role, detail and 'alone' as one key; what is said; the gap allowed; the region's rules."""
 
 Role = Literal["name", "act", "question", "reading", "value", "site", "region"]
 
@@ -38,13 +42,10 @@ class Spot:
     alone: bool = False
 
 
-@lru_cache(maxsize=2)
-def _spotter(version: str, holder: _Holder) -> Spotter:
-    return Spotter(holder.catalogue)
-
-
 @dataclass(frozen=True, eq=False)
 class _Holder:
+    """A catalogue as a key: told apart by content, found by version."""
+
     catalogue: Catalogue
 
     def __hash__(self) -> int:
@@ -56,9 +57,14 @@ class _Holder:
         )
 
 
+@lru_cache(maxsize=2)
+def _spotter(holder: _Holder) -> Spotter:
+    return Spotter(holder.catalogue)
+
+
 def spotter_for(catalogue: Catalogue) -> Spotter:
     """The spotter of this catalogue; its compiled patterns are shared between sessions."""
-    return _spotter(catalogue.version, _Holder(catalogue))
+    return _spotter(_Holder(catalogue))
 
 
 class Spotter:
@@ -66,27 +72,26 @@ class Spotter:
 
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
-        self._phrases: dict[str, list[tuple[str, tuple[str, ...], int, dict[str, str]]]] = {}
+        self._phrases: dict[str, list[_Phrases]] = {}
         self._heads: dict[str, set[str]] = defaultdict(set)
         self._matchers: dict[str, Matcher] = {}
         for region in catalogue.regions:
-            self._add(f"region|{region.region}", [("region||0", region.announced, 0, region.rules)])
+            rules = tuple(region.rules.items())
+            self._add(f"region|{region.region}", [("region||0", region.announced, 0, rules)])
             for item in region.items:
-                self._add(f"item|{item.id}", list(_item_phrases(item, region)))
+                self._add(f"item|{item.id}", list(_item_phrases(item, rules)))
         for name, sites in catalogue.sites.items():
-            self._add(f"site|{name}", [(f"site|{site.id}|0", site.say, 0, {}) for site in sites])
+            self._add(f"site|{name}", [(f"site|{site.id}|0", site.say, 0, ()) for site in sites])
 
-    def _add(
-        self, owner: str, phrases: list[tuple[str, tuple[str, ...], int, dict[str, str]]]
-    ) -> None:
+    def _add(self, owner: str, phrases: list[_Phrases]) -> None:
         phrases = [entry for entry in phrases if entry[1]]
         if not phrases:
             return
         self._phrases[owner] = phrases
-        norm = _with_sides if owner.startswith("site|") else compared
+        norm = _norm_of(owner)
         for _, said, _, rules in phrases:
             for phrase in said:
-                for word in literal_words(parse_expansion(phrase, rules)):
+                for word in literal_words(parsed(phrase, rules)):
                     form = norm(word)
                     if form is not None:
                         self._heads[form].add(owner)
@@ -94,7 +99,7 @@ class Spotter:
     def _matcher(self, owner: str) -> Matcher:
         matcher = self._matchers.get(owner)
         if matcher is None:
-            norm = _with_sides if owner.startswith("site|") else compared
+            norm = _norm_of(owner)
             matcher = matcher_for(
                 (
                     key,
@@ -102,7 +107,7 @@ class Spotter:
                         line
                         for phrase in said
                         for line in _useful(
-                            lines_of(parse_expansion(phrase, rules), norm),
+                            lines_of(parsed(phrase, rules), norm),
                             key.startswith(("act|", "question|")),
                         )
                     ),
@@ -163,7 +168,7 @@ class Spotter:
                             item=name,
                             detail=detail,
                             first=where[first],
-                            last=_last_place(where[last], numbered, utterance),
+                            last=_last_place(where[last], utterance),
                             weight=last - first + 1,
                             alone=alone == "1",
                         )
@@ -171,11 +176,17 @@ class Spotter:
         return _longest(found)
 
 
-def _last_place(place: int, numbered: dict[int, int], utterance: Utterance) -> int:
+def _last_place(place: int, utterance: Utterance) -> int:
+    """The end of the number that begins at ``place``, or the place itself."""
     for number in utterance.numbers:
         if number.first == place:
             return number.last
     return place
+
+
+def _norm_of(owner: str) -> Callable[[str], str | None]:
+    """Places keep their side words; elsewhere these are passed over."""
+    return _with_sides if owner.startswith("site|") else compared
 
 
 def _with_sides(word: str) -> str | None:
@@ -198,10 +209,7 @@ def _body_stems() -> frozenset[str]:
     return frozenset({NUMBER, *(stem(word) for word in lists.body | lists.paired | lists.hollow)})
 
 
-def _item_phrases(
-    item: Item, region: Region
-) -> Iterator[tuple[str, tuple[str, ...], int, dict[str, str]]]:
-    rules = dict(region.rules)
+def _item_phrases(item: Item, rules: _Rules) -> Iterator[_Phrases]:
     yield "name||0", item.names, 0, rules
     yield "act||0", item.performed, 1, rules
     yield "value||0", item.say_value, 0, rules

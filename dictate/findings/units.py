@@ -5,42 +5,37 @@ Factors: NIST Special Publication 811 (2008), appendix B.8.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from decimal import Decimal
+from typing import NamedTuple
 
-_TO: dict[tuple[str, str], Callable[[Decimal], Decimal]] = {
-    ("[degF]", "Cel"): lambda number: (number - 32) * 5 / 9,
-    ("[in_i]", "cm"): lambda number: number * Decimal("2.54"),
-    ("[ft_i]", "cm"): lambda number: number * Decimal("30.48"),
-    ("m", "cm"): lambda number: number * 100,
-    ("mm", "cm"): lambda number: number / 10,
-    ("cm", "mm"): lambda number: number * 10,
-    ("cm", "m"): lambda number: number / 100,
-    ("[lb_av]", "kg"): lambda number: number * Decimal("0.45359237"),
-    ("[stone_av]", "kg"): lambda number: number * Decimal("6.35029318"),
-    ("g", "kg"): lambda number: number / 1000,
-    ("ms", "s"): lambda number: number / 1000,
-    ("min", "s"): lambda number: number * 60,
-}
-_BACK: dict[tuple[str, str], Callable[[Decimal], Decimal]] = {
-    ("[degF]", "Cel"): lambda number: number * 9 / 5 + 32,
-    ("[in_i]", "cm"): lambda number: number / Decimal("2.54"),
-    ("[ft_i]", "cm"): lambda number: number / Decimal("30.48"),
-    ("m", "cm"): lambda number: number / 100,
-    ("mm", "cm"): lambda number: number * 10,
-    ("cm", "mm"): lambda number: number / 10,
-    ("cm", "m"): lambda number: number * 100,
-    ("[lb_av]", "kg"): lambda number: number / Decimal("0.45359237"),
-    ("[stone_av]", "kg"): lambda number: number / Decimal("6.35029318"),
-    ("g", "kg"): lambda number: number * 1000,
-    ("ms", "s"): lambda number: number * 1000,
-    ("min", "s"): lambda number: number / 60,
+
+class _Step(NamedTuple):
+    """``wanted = (said - offset) * factor / divisor``."""
+
+    factor: Decimal
+    divisor: Decimal = Decimal(1)
+    offset: Decimal = Decimal(0)
+
+
+_STEPS: dict[tuple[str, str], _Step] = {
+    ("[degF]", "Cel"): _Step(Decimal(5), Decimal(9), Decimal(32)),
+    ("[in_i]", "cm"): _Step(Decimal("2.54")),
+    ("[ft_i]", "cm"): _Step(Decimal("30.48")),
+    ("m", "cm"): _Step(Decimal(100)),
+    ("mm", "cm"): _Step(Decimal(1), Decimal(10)),
+    ("cm", "mm"): _Step(Decimal(10)),
+    ("cm", "m"): _Step(Decimal(1), Decimal(100)),
+    ("[lb_av]", "kg"): _Step(Decimal("0.45359237")),
+    ("[stone_av]", "kg"): _Step(Decimal("6.35029318")),
+    ("g", "kg"): _Step(Decimal(1), Decimal(1000)),
+    ("ms", "s"): _Step(Decimal(1), Decimal(1000)),
+    ("min", "s"): _Step(Decimal(60)),
 }
 
 
 def converts(said: str, wanted: str) -> bool:
     """Whether a number in ``said`` can be turned into ``wanted`` (UCUM codes)."""
-    return said == wanted or (said, wanted) in _TO
+    return said == wanted or (said, wanted) in _STEPS
 
 
 def converted(number: Decimal, said: str, wanted: str) -> Decimal:
@@ -49,7 +44,10 @@ def converted(number: Decimal, said: str, wanted: str) -> Decimal:
     Raises:
         KeyError: the two units do not convert.
     """
-    return number if said == wanted else _TO[said, wanted](number)
+    if said == wanted:
+        return number
+    step = _STEPS[said, wanted]
+    return (number - step.offset) * step.factor / step.divisor
 
 
 def limit_in(limit: float, wanted: str, said: str) -> Decimal:
@@ -59,4 +57,7 @@ def limit_in(limit: float, wanted: str, said: str) -> Decimal:
         KeyError: the two units do not convert.
     """
     exact = Decimal(str(limit))
-    return exact if said == wanted else _BACK[said, wanted](exact)
+    if said == wanted:
+        return exact
+    step = _STEPS[said, wanted]
+    return exact * step.divisor / step.factor + step.offset

@@ -9,7 +9,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
 from dictate.errors import UserFault
-from dictate.exam.expansion import ExpansionError, Part, parse_expansion, sample
+from dictate.exam.expansion import ExpansionError, Part, parsed, sample
 from dictate.exam.reading import read_yaml
 from dictate.recognition.number_words import spoken_number
 
@@ -53,7 +53,7 @@ class EverydayTalk(BaseModel):
 
     def _parsed(self, group: PhraseGroup, phrase: str) -> Part:
         try:
-            return _parse(phrase, tuple(self.rules.items()))
+            return parsed(phrase, tuple(self.rules.items()))
         except ExpansionError as error:
             raise UserFault(f"everyday talk, group '{group.name}': {error}.") from error
 
@@ -73,13 +73,3 @@ def _fill(slot: str, chance: random.Random) -> str:
     if slot == "side":
         return chance.choice(SIDES)
     raise ExpansionError(f"<{slot}> cannot be used in everyday talk")
-
-
-_parsed_phrases: dict[tuple[str, int], Part] = {}
-
-
-def _parse(phrase: str, rules: tuple[tuple[str, str], ...]) -> Part:
-    key = (phrase, hash(rules))
-    if key not in _parsed_phrases:
-        _parsed_phrases[key] = parse_expansion(phrase, dict(rules))
-    return _parsed_phrases[key]

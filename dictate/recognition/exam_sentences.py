@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator
-from functools import lru_cache, partial
+from functools import partial
 
 from dictate.exam.catalogue import Catalogue, Item, Limits, Region, Scale
-from dictate.exam.expansion import Part, parse_expansion, sample
+from dictate.exam.expansion import parsed, sample
 from dictate.recognition.number_words import say_whole
 
 _SIDES = ("left", "right")
@@ -149,15 +149,10 @@ def _say(
             return _value(item, catalogue, chance)
         if slot == "site" and item is not None and catalogue.sites_of(item):
             site = chance.choice(catalogue.sites_of(item))
-            return sample(_parsed(chance.choice(site.say), ()), chance, fill)
+            return sample(parsed(chance.choice(site.say), ()), chance, fill)
         return ""
 
-    return sample(_parsed(phrase, rules), chance, fill)
-
-
-@lru_cache(maxsize=20_000)
-def _parsed(phrase: str, rules: tuple[tuple[str, str], ...]) -> Part:
-    return parse_expansion(phrase, dict(rules))
+    return sample(parsed(phrase, rules), chance, fill)
 
 
 def _value(item: Item, catalogue: Catalogue, chance: random.Random) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import random
 import shutil
 import tempfile
@@ -14,6 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from dictate.cache import cache_folder
 from dictate.recognition import ngrams
 from dictate.recognition.general_model import GeneralEnglish
 from dictate.recognition.number_words import NUMBER_WORDS, SWAPPED_WORDS, with_other_numbers
@@ -75,7 +75,7 @@ def exam_language(
     """
     extra = sorted({word.lower() for word in extra_words})
     key = _key([*made_from, own_pronunciations], extra)
-    folder = (cache or _cache_folder()) / f"exam-{key[:24]}"
+    folder = (cache or cache_folder()) / f"exam-{key[:24]}"
     ready = _read(folder)
     if ready is not None:
         return ready
@@ -167,12 +167,6 @@ def _key(parts: Sequence[Path | str], extra: list[str]) -> str:
         digest.update(content)
     digest.update("\n".join(extra).encode())
     return digest.hexdigest()
-
-
-def _cache_folder() -> Path:
-    import platformdirs
-
-    return Path(os.environ.get("DICTATE_CACHE") or platformdirs.user_cache_dir("dictate"))
 
 
 def _read(folder: Path) -> ExamLanguage | None:

@@ -25,32 +25,31 @@ def utterances_of(phrases: Iterable[HeardPhrase]) -> Iterator[Utterance]:
     the next one when little silence lies between. Phrases that were not recognised come
     out as they are, so that the record shows them.
     """
-    count = 0
+    count, ended = 0, 0.0
+    for run in _runs(phrases):
+        for utterance in run.cut(count, ended):
+            yield utterance
+            count, ended = count + 1, utterance.end
+
+
+def _runs(phrases: Iterable[HeardPhrase]) -> Iterator[_Run]:
+    """Phrases as they are read together, each as soon as it is complete."""
     held: _Run | None = None
-    ended = 0.0
     for index, phrase in enumerate(phrases):
         run = _Run.of(phrase, index)
         if not run.tokens:
             continue
-        if held is not None:
-            if held.goes_on_in(run):
-                held = held.joined_to(run)
-                if held.unfinished and len(held.tokens) < _LONGEST_RUN:
-                    continue
-                run = held
-            else:
-                for utterance in held.cut(count, ended):
-                    yield utterance
-                    count, ended = count + 1, utterance.end
-            held = None
+        if held is not None and held.goes_on_in(run):
+            run = held.joined_to(run)
+        elif held is not None:
+            yield held
+        held = None
         if run.unfinished and len(run.tokens) < _LONGEST_RUN:
             held = run
-            continue
-        for utterance in run.cut(count, ended):
-            yield utterance
-            count, ended = count + 1, utterance.end
+        else:
+            yield run
     if held is not None:
-        yield from held.cut(count, ended)
+        yield held
 
 
 class _Run:
