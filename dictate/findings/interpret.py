@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from dictate.exam.catalogue import Catalogue, Item, Reading
+from dictate.findings.book import Book
 from dictate.findings.claims import (
     best_of,
     clusters,
@@ -23,7 +24,6 @@ from dictate.findings.finding import (
     Side,
     Speaker,
     Status,
-    Text,
     Trials,
     Value,
 )
@@ -48,8 +48,6 @@ from dictate.findings.values import amended, doubted_values
 from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
 
-_SAME_STATEMENT = 30.0  # seconds within which the same statement counts once
-_CORRECTABLE = 40.0  # seconds that 'make that ...' reaches back
 _SAME_PHRASE_REPLY = 4.0  # seconds after a bare sign within which 'no' makes it a question
 _UNSURE_WORD = 0.3  # word confidence below which a finding is marked
 
@@ -97,13 +95,13 @@ class Interpreter:
         self._catalogue = catalogue
         self._spotter = spotter_for(catalogue)
         self._context = Context()
-        self._findings: dict[str, Finding] = {}
+        self._book = Book()
         self._first_speaker: str | None = None
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings in the order of their start, struck and superseded ones too."""
-        return tuple(sorted(self._findings.values(), key=lambda one: (one.start, one.id)))
+        return self._book.findings
 
     @property
     def region(self) -> str | None:
@@ -115,71 +113,9 @@ class Interpreter:
         if not utterance.recognised or not utterance.tokens:
             return
         if utterance.marked("strike"):
-            self._strike()
+            self._book.strike()
             return
         _Reading(self, utterance).run()
-
-    # -- what the reading of one utterance calls ---------------------------------------
-
-    def keep(self, finding: Finding) -> Finding:
-        """Add a finding, or lengthen the same statement made just before."""
-        for other in reversed(self._findings.values()):
-            if finding.start - other.end > _SAME_STATEMENT:
-                break
-            if other.stands and _same_statement(other, finding):
-                longer = other.model_copy(
-                    update={
-                        "end": max(other.end, finding.end),
-                        "level": max(other.level, finding.level, key=lambda one: one.rank),
-                    }
-                )
-                self._findings[other.id] = longer
-                return longer
-        self._findings[finding.id] = finding
-        return finding
-
-    def replace(self, old: Finding, new: Finding) -> None:
-        """Let ``new`` take the place of ``old``; both stay in the record."""
-        self._findings[new.id] = new
-        if new.id != old.id:
-            self._findings[old.id] = old.model_copy(update={"superseded_by": new.id})
-
-    def forget(self, finding_id: str) -> Finding | None:
-        """Take out what turned out to be a question, not a statement."""
-        return self._findings.pop(finding_id, None)
-
-    def last_result(self, at: float) -> Finding | None:
-        """The last finding with a result that can still be corrected."""
-        for finding in reversed(list(self._findings.values())):
-            if finding.stands and finding.level is not Level.PERFORMED:
-                return finding if at - finding.end <= _CORRECTABLE else None
-        return None
-
-    def get(self, finding_id: str) -> Finding | None:
-        """The finding with this id, None where it is no longer there."""
-        return self._findings.get(finding_id)
-
-    def results_of(self, item: str, at: float) -> list[Finding]:
-        """The latest results of an item, those made together."""
-        found = [
-            one
-            for one in self._findings.values()
-            if one.item == item and one.stands and one.level is not Level.PERFORMED
-        ]
-        if not found:
-            return []
-        last = max(found, key=lambda one: (one.start, one.id))
-        return [one for one in found if one.side == last.side and last.start - one.start < 12]
-
-    def performed(self, item: str) -> list[Finding]:
-        """The standing findings of an item at any level."""
-        return [one for one in self._findings.values() if one.item == item and one.stands]
-
-    def _strike(self) -> None:
-        for finding in reversed(list(self._findings.values())):
-            if finding.stands and finding.level is not Level.PERFORMED:
-                self._findings[finding.id] = finding.model_copy(update={"struck": True})
-                return
 
     def speaker_of(self, utterance: Utterance) -> Speaker:
         """Who speaks, where the source says so: the first voice is the examiner's."""
@@ -196,22 +132,11 @@ class Interpreter:
         return "examiner" if low == self._first_speaker else "partner"
 
 
-def _same_statement(one: Finding, other: Finding) -> bool:
-    return (
-        one.item == other.item
-        and one.side == other.side
-        and one.site == other.site
-        and one.value == other.value
-        and one.status == other.status
-        and (one.level is Level.PERFORMED) == (other.level is Level.PERFORMED)
-    )
-
-
 class _Reading:
     """The reading of one utterance."""
 
     def __init__(self, interpreter: Interpreter, utterance: Utterance) -> None:
-        self.book = interpreter
+        self.book = interpreter._book
         self.context = interpreter._context
         self.catalogue = interpreter._catalogue
         self.utterance = utterance
@@ -248,6 +173,8 @@ class _Reading:
         self.statements: list[int] = []
         self.results_here: list[str] = []
         self.acted = False
+        # Where a number took another's place: its own event does not report it again.
+        self.corrected_at: int | None = None
 
     def _is_statement(self, spot: Spot, spots: Sequence[Spot]) -> bool:
         """Whether the words of a question hold a result and nothing asks ("sinus tender")."""
@@ -306,13 +233,14 @@ class _Reading:
         # A labelled partner replies; what they say is no instruction and no report.
         partner = self.speaker == "partner"
         busy: set[int] = set()
-        for role, kind in (("question", "question"), ("act", "act")):
-            group_spots = [] if partner else [s for s in self.spots if s.role == role]
+        kinds: tuple[_Kind, ...] = ("question", "act")
+        for kind in kinds:
+            group_spots = [] if partner else [s for s in self.spots if s.role == kind]
             for group in clusters(group_spots):
                 spot = best_of(group, self.context, at, self.catalogue)
                 if any(place in busy for place in range(spot.first, spot.last + 1)):
                     continue
-                events.append(_Event(spot.first, kind, spot.last, spot=spot))  # type: ignore[arg-type]
+                events.append(_Event(spot.first, kind, spot.last, spot=spot))
                 busy.update(range(spot.first, spot.last + 1))
         events += self._trial_answers(busy)
         answered = {
@@ -488,14 +416,10 @@ class _Reading:
         if all(word in light for word in before):
             return True
         # In the run of an unpunctuated question: reply after it.
-        return any(event_first < mark.first for event_first in self._asked_before(mark))
-
-    def _asked_before(self, mark: Mark) -> list[int]:
-        return [
-            spot.first
+        return any(place < mark.first for place in self.asked) or any(
+            spot.role in ("question", "reading", "act") and spot.last < mark.first
             for spot in self.spots
-            if spot.role in ("question", "reading", "act") and spot.last < mark.first
-        ] + [place for place in self.asked if place < mark.first]
+        )
 
     # -- sides ------------------------------------------------------------------------
 
@@ -518,12 +442,11 @@ class _Reading:
             spot.item == topic.id for spot in names
         ):
             return
-        before = [one for one in self.book.performed(topic.id) if one.side != explicit]
+        before = [one for one in self.book.of_item(topic.id) if one.side != explicit]
         if before and at - self.context.topic_at <= 25:
             self._perform(topic, explicit, False, None, 0, len(self.utterance.tokens) - 1)
             self._rearm(explicit, False, None)
-        if topic is not None:
-            self.context.topic_side = explicit
+        self.context.topic_side = explicit
 
     def _side_of(self, item: Item, first: int, last: int, act: bool) -> tuple[Side | None, bool]:
         """The side of a statement and whether it was carried from earlier talk."""
@@ -595,6 +518,9 @@ class _Reading:
         return []
 
     def _side_of_site(self, item: Item, site: str | None) -> Side | None:
+        """The side that the place itself lies on, for items that have sides."""
+        if item.sides != "paired":
+            return None
         for one in self.catalogue.sites_of(item):
             if one.id == site:
                 return one.side
@@ -615,14 +541,14 @@ class _Reading:
         self.context.speak_of(item, self.utterance.start)
         self.acted = True
         for site in sites:
-            own = self._side_of_site(item, site) if item.sides == "paired" else None
+            own = self._side_of_site(item, site)
             self._perform(item, own or side, inferred, site, event.place, event.last)
             self.context.topic_site = site
         self.context.topic_side = side
-        self._ask_from_act(item, side, inferred, sites[-1], event)
+        self._ask_from_act(item, side, inferred, sites[-1])
 
     def _ask_from_act(
-        self, item: Item, side: Side | None, inferred: bool, site: str | None, event: _Event
+        self, item: Item, side: Side | None, inferred: bool, site: str | None
     ) -> None:
         """An act that goes with a yes/no question leaves it open ("tell me if it hurts")."""
         abouts = [q.about for q in item.asked if q.about is not None]
@@ -665,7 +591,7 @@ class _Reading:
         side, inferred = self._side_of(item, event.place, event.last, act=True)
         sites = self._site_of(item, event.place, event.last)
         site = sites[-1] if sites else None
-        own = self._side_of_site(item, site) if item.sides == "paired" else None
+        own = self._side_of_site(item, site)
         side = own or side
         self.context.speak_of(item, self.utterance.start)
         self._perform(item, side, inferred, site, event.place, event.last)
@@ -704,10 +630,9 @@ class _Reading:
         side, inferred = self._side_of(item, event.place, event.last, act=False)
         sites: list[str | None] = [*self._site_of(item, event.place, event.last)] or [None]
         self.context.speak_of(item, self.utterance.start)
-        status = _OPPOSITE[reading.status] if is_denied else reading.status
-        value = Choice(code=reading.code, title=reading.title, denied=is_denied)
+        value, status = _said_of(reading, is_denied)
         for site in sites:
-            own = self._side_of_site(item, site) if item.sides == "paired" else None
+            own = self._side_of_site(item, site)
             self._result(
                 item, own or side, inferred and own is None, site, value, status,
                 Level.REPORTED, event.place, event.last,
@@ -720,7 +645,6 @@ class _Reading:
         item = self.catalogue.items[event.spot.item]
         known = {reading.code: reading for reading in item.readings}
         status: Status = event.status
-        is_denied = False
         if _not_before(self.utterance, event.place):
             status = _OPPOSITE[status]
         code = "normal" if status == "normal" else "abnormal"
@@ -732,7 +656,7 @@ class _Reading:
         self.context.speak_of(item, self.utterance.start)
         for site in sites:
             self._result(
-                item, side, inferred, site, Choice(code=code, title=title, denied=is_denied),
+                item, side, inferred, site, Choice(code=code, title=title),
                 status, Level.REPORTED, min(event.place, event.spot.first),
                 max(event.last, event.spot.last),
             )  # fmt: skip
@@ -764,7 +688,7 @@ class _Reading:
             doubts.append("a second decoding of the sound heard this number differently")
             alternatives += [value for value in others if value not in alternatives]
         for site in sites:
-            own = self._side_of_site(item, site) if item.sides == "paired" else None
+            own = self._side_of_site(item, site)
             self._result(
                 item, own or side, inferred and own is None, site, measured.value,
                 measured.status, Level.MEASURED, event.place, event.last,
@@ -785,7 +709,7 @@ class _Reading:
         site = sites[-1] if sites else site
         self.context.speak_of(topic, self.utterance.start)
         self.context.topic_side, self.context.topic_site = side, site
-        for old in self.book.performed(topic.id):
+        for old in self.book.of_item(topic.id):
             if isinstance(old.value, Trials) and (old.side, old.site) == (side, site):
                 longer = old.model_copy(
                     update={
@@ -827,8 +751,7 @@ class _Reading:
             if question.about is None:
                 return
             reading = item.reading(question.about)
-            status = reading.status if affirm else _OPPOSITE[reading.status]
-            value = Choice(code=reading.code, title=reading.title, denied=not affirm)
+            value, status = _said_of(reading, is_denied=not affirm)
             self._answer_with(question, item, value, status, event)
             return
         if not affirm:
@@ -890,45 +813,36 @@ class _Reading:
         topic = self._topic_item()
         if topic is None or topic.sides != "paired" or self.acted:
             return
-        other_results = [
-            place for place in self.statements if place != 0 or len(self.statements) > 1
-        ]
         explicit = side_for(self.said, event.place, event.last, [event.place])
         side = explicit or flipped(self.context.topic_side)
-        if not self._results_follow(event, other_results):
-            if not any(mark.kind == "same" for mark in self.utterance.marks):
-                self._perform(
-                    topic, side, explicit is None, self.context.topic_site, event.place, event.last
-                )
-                self.context.topic_side = side
-                self._rearm(side, explicit is None, self.context.topic_site)
-                self.context.topic_at = self.utterance.start
+        if self._results_follow(event) or self.utterance.marked("same"):
+            return
+        self._perform(
+            topic, side, explicit is None, self.context.topic_site, event.place, event.last
+        )
+        self.context.topic_side = side
+        self._rearm(side, explicit is None, self.context.topic_site)
+        self.context.topic_at = self.utterance.start
 
-    def _results_follow(self, event: _Event, others: Sequence[int]) -> bool:
+    def _results_follow(self, event: _Event) -> bool:
         return (
             bool(self.results_here)
-            or any(
-                spot.role in ("reading", "act", "question") and spot.first > event.last
-                for spot in self.spots
-            )
-            or any(number.first > event.last for number in self.utterance.numbers)
+            or self._more_follows(event, "reading", "act", "question")
+            or self._number_follows(event)
         )
+
+    def _more_follows(self, event: _Event, *roles: str) -> bool:
+        return any(spot.role in roles and spot.first > event.last for spot in self.spots)
+
+    def _number_follows(self, event: _Event) -> bool:
+        return any(number.first > event.last for number in self.utterance.numbers)
 
     def _rearm(self, side: Side | None, inferred: bool, site: str | None) -> None:
         question = self.context.question
         if question is None or question.item != self.context.topic:
             return
-        self.context.question = Question(
-            item=question.item,
-            about=question.about,
-            asked_at=self.utterance.end,
-            first_at=self.utterance.start,
-            side=side,
-            inferred=inferred,
-            site=site,
-            words=self.utterance.text,
-            utterance=self.utterance.index,
-        )
+        item = self.catalogue.items[question.item]
+        self.context.question = self._new_question(item, question.about, side, inferred, site)
 
     def _on_same(self, event: _Event) -> None:
         """The result of the first side, said of the other."""
@@ -939,7 +853,7 @@ class _Reading:
             return
         if any(spot.role in ("reading", "question", "act") for spot in self.spots):
             return
-        results = self.book.results_of(topic.id, self.utterance.start)
+        results = self.book.results_of(topic.id)
         explicit = side_for(self.said, event.place, event.last, [event.place])
         before = results[-1].side if results else self.context.topic_side
         if explicit == "both" or before == "both":
@@ -961,7 +875,7 @@ class _Reading:
 
     def _on_replace(self, event: _Event) -> None:
         """'Make that ...': what follows takes the place of the last result."""
-        old = self.book.last_result(self.utterance.start)
+        old = self.book.correctable(self.utterance.start)
         if self.results_here:
             old = self.book.get(self.results_here[-1])
         if old is None:
@@ -983,13 +897,10 @@ class _Reading:
                 self.book.replace(old, new)
                 self.results_here = [one for one in self.results_here if one != old.id]
                 self.results_here.append(new.id)
-                self._drop_later_measures(item, spoken.first)
+                self.corrected_at = spoken.first
                 return
         if later and item.sides == "paired" and old.side not in (None, later[0].side):
-            if not any(
-                spot.role in ("reading", "act", "question") and spot.first > event.last
-                for spot in self.spots
-            ):
+            if not self._more_follows(event, "reading", "act", "question"):
                 new = old.model_copy(
                     update={
                         "id": _identity(
@@ -1005,10 +916,8 @@ class _Reading:
                 self.context.topic_side = later[0].side
                 self.results_here.append(new.id)
             return
-        if len(range(event.mark.first, event.mark.last + 1)) == 1:
-            first = self.utterance.tokens[event.mark.first].text
-            if first == "no":  # "no perforation" denies, it does not correct
-                return
+        if event.mark.first == event.mark.last and self._word(event.mark) == "no":
+            return  # "no perforation" denies, it does not correct
         for spot in self.spots:
             if (
                 spot.role == "reading"
@@ -1019,13 +928,15 @@ class _Reading:
                 self._correct_reading(old, item, spot)
                 return
 
+    def _word(self, mark: Mark) -> str:
+        return self.utterance.tokens[mark.first].text
+
     def _correct_reading(self, old: Finding, item: Item, spot: Spot) -> None:
         reading = item.reading(spot.detail)
         is_denied = denied(self.utterance, spot.first, spot.last, reading.status, self.spots)
-        value = Choice(code=reading.code, title=reading.title, denied=is_denied)
+        value, status = _said_of(reading, is_denied)
         if value == old.value:
             return
-        status: Status = _OPPOSITE[reading.status] if is_denied else reading.status
         new = self._finding(
             item, old.side, old.side_inferred, old.site, value, status, Level.REPORTED,
             spot.first, spot.last,
@@ -1033,15 +944,9 @@ class _Reading:
         self.book.replace(old, new)
         self.results_here.append(new.id)
 
-    def _drop_later_measures(self, item: Item, place: int) -> None:
-        """The corrected number is not reported a second time by its own event."""
-        self.corrected_at = place
-
     def _on_except(self, event: _Event) -> None:
         """'... except at the left base': there, what was said does not hold."""
-        if any(spot.role == "reading" and spot.first > event.last for spot in self.spots) or any(
-            number.first > event.last for number in self.utterance.numbers
-        ):
+        if self._more_follows(event, "reading") or self._number_follows(event):
             return
         for finding_id in list(self.results_here):
             old = self.book.get(finding_id)
@@ -1066,9 +971,7 @@ class _Reading:
     def _on_cannot(self, event: _Event) -> None:
         """'Cannot see the disc': performed, and the result stays open."""
         after = [spot for spot in self.names if event.last < spot.first <= event.last + 4]
-        if not after or any(
-            spot.role == "reading" and spot.first > event.last for spot in self.spots
-        ):
+        if not after or self._more_follows(event, "reading"):
             return
         spot = best_of(
             [one for one in after if one.first == after[0].first],
@@ -1081,8 +984,7 @@ class _Reading:
         value: Value | None = None
         status: Status = "indeterminate"
         if felt is not None and event.mark is not None and event.mark.kind == "negation":
-            value = Choice(code=felt.code, title=felt.title, denied=True)
-            status = _OPPOSITE[felt.status]
+            value, status = _said_of(felt, is_denied=True)
         self._result(
             item, side, inferred, None, value, status, Level.REPORTED, event.place, spot.last
         )  # fmt: skip
@@ -1101,13 +1003,11 @@ class _Reading:
         spot = best_of(group, self.context, at, self.catalogue)
         item = self.catalogue.items[spot.item]
         contenders = {one.item for one in group if one.weight == spot.weight}
-        sought = spot.first in self.sought
         side, inferred = self._side_of(item, spot.first, spot.last, act=True)
-        if sought and (len(contenders) == 1 or item.region == self.context.region):
-            self.context.speak_of(item, at)
+        surely = len(contenders) == 1 or item.region == self.context.region
+        self.context.speak_of(item, at)
+        if spot.first in self.sought and surely:
             self._perform(item, side, inferred, None, spot.first, spot.last)
-        else:
-            self.context.speak_of(item, at)
         if side != "unspecified":
             self.context.topic_side = side
 
@@ -1128,7 +1028,7 @@ class _Reading:
         alternatives: tuple[Value, ...] = (),
         speaker: Speaker | None = None,
     ) -> None:
-        if getattr(self, "corrected_at", None) == first and level is Level.MEASURED:
+        if self.corrected_at == first and level is Level.MEASURED:
             return
         finding = self.book.keep(
             self._finding(
@@ -1198,6 +1098,12 @@ class _Reading:
         )
 
 
+def _said_of(reading: Reading, is_denied: bool) -> tuple[Choice, Status]:
+    """What a reading amounts to, affirmed or denied."""
+    value = Choice(code=reading.code, title=reading.title, denied=is_denied)
+    return value, _OPPOSITE[reading.status] if is_denied else reading.status
+
+
 def _coded(group: Sequence[Spot], catalogue: Catalogue) -> Sequence[Spot]:
     """Those of a group whose items have coded results, if any."""
     coded = [spot for spot in group if catalogue.items[spot.item].kind == "finding"]
@@ -1223,6 +1129,3 @@ def _identity(
     """An id out of the content, the same on every run."""
     content = f"{item}|{side}|{site}|{value!r}|{start:.2f}|{what}"
     return "f" + hashlib.sha256(content.encode()).hexdigest()[:12]
-
-
-__all__ = ["Interpreter", "Text", "findings_of"]
