@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable
 from decimal import Decimal
 
 from dictate.exam.catalogue import Catalogue, Item, Limits
@@ -139,11 +139,12 @@ def clock(seconds: float) -> str:
     return f"{minutes}:{whole % 60:02d}"
 
 
-def listed(parts: Sequence[str]) -> str:
-    """Join with commas and a last 'and'."""
-    if len(parts) < 2:
-        return "".join(parts)
-    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+def listed(parts: Iterable[str], last: str = "and") -> str:
+    """``a``, ``a and b``, ``a, b and c``."""
+    every = list(parts)
+    if len(every) < 2:
+        return "".join(every)
+    return f"{', '.join(every[:-1])} {last} {every[-1]}"
 
 
 def limits_text(limits: Limits, unit: str = "") -> str:

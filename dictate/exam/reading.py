@@ -14,7 +14,7 @@ from pydantic_core import ErrorDetails
 
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue, CheckRules, Item, Region, Scale, Site, Source
-from dictate.exam.expansion import ExpansionError, parse_expansion
+from dictate.exam.expansion import ExpansionError, parsed
 from dictate.exam.location import grammars_folder
 
 _Loader: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -272,7 +272,7 @@ def check_region(
         *region.rules.items(),
     ):
         try:
-            parse_expansion(phrase, region.rules)
+            parsed(phrase, tuple(region.rules.items()))
         except ExpansionError as error:
             place = ("announced",) if name is None else ("rules", name)
             raise lines.fault((*at, *place), str(error), phrase) from error
@@ -308,7 +308,7 @@ def check_item(
             raise lines.fault(at, f"source '{source}' is not in sources.yaml", source)
     for phrase in phrases_of(item):
         try:
-            parse_expansion(phrase, rules)
+            parsed(phrase, tuple(rules.items()))
         except ExpansionError as error:
             raise lines.fault(at, str(error), phrase) from error
 

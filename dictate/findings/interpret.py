@@ -634,9 +634,18 @@ class _Reading:
         for site in sites:
             own = self._side_of_site(item, site)
             self._result(
-                item, own or side, inferred and own is None, site, value, status,
-                Level.REPORTED, event.place, event.last,
-            )  # fmt: skip
+                self._finding(
+                    item,
+                    own or side,
+                    inferred and own is None,
+                    site,
+                    value,
+                    status,
+                    Level.REPORTED,
+                    event.place,
+                    event.last,
+                )
+            )
             self.context.topic_site = site
         self.context.topic_side = side
 
@@ -656,10 +665,18 @@ class _Reading:
         self.context.speak_of(item, self.utterance.start)
         for site in sites:
             self._result(
-                item, side, inferred, site, Choice(code=code, title=title),
-                status, Level.REPORTED, min(event.place, event.spot.first),
-                max(event.last, event.spot.last),
-            )  # fmt: skip
+                self._finding(
+                    item,
+                    side,
+                    inferred,
+                    site,
+                    Choice(code=code, title=title),
+                    status,
+                    Level.REPORTED,
+                    min(event.place, event.spot.first),
+                    max(event.last, event.spot.last),
+                )
+            )
         self.context.topic_side = side
 
     def _on_measure(self, event: _Event) -> None:
@@ -688,12 +705,25 @@ class _Reading:
             doubts.append("a second decoding of the sound heard this number differently")
             alternatives += [value for value in others if value not in alternatives]
         for site in sites:
+            self.context.topic_site = site
+            if event.place == self.corrected_at:
+                continue
             own = self._side_of_site(item, site)
             self._result(
-                item, own or side, inferred and own is None, site, measured.value,
-                measured.status, Level.MEASURED, event.place, event.last,
-                doubts=tuple(doubts), alternatives=tuple(alternatives),
-            )  # fmt: skip
+                self._finding(
+                    item,
+                    own or side,
+                    inferred and own is None,
+                    site,
+                    measured.value,
+                    measured.status,
+                    Level.MEASURED,
+                    event.place,
+                    event.last,
+                    doubts=tuple(doubts),
+                    alternatives=tuple(alternatives),
+                )
+            )
             self.context.topic_site = site
         self.context.topic_side = side
 
@@ -723,10 +753,19 @@ class _Reading:
                 self.results_here.append(old.id)
                 return
         self._result(
-            topic, side if topic.sides != "single" else None, said is None, site,
-            Trials(answers=answers), None, Level.REPORTED, event.place, event.last,
-            speaker="partner",
-        )  # fmt: skip
+            self._finding(
+                topic,
+                side if topic.sides != "single" else None,
+                said is None,
+                site,
+                Trials(answers=answers),
+                None,
+                Level.REPORTED,
+                event.place,
+                event.last,
+                speaker="partner",
+            )
+        )
 
     def _on_yes(self, event: _Event) -> None:
         self._reply(event, affirm=True)
@@ -867,9 +906,18 @@ class _Reading:
             )
         for old in results:
             self._result(
-                topic, side, explicit is None, old.site, old.value, old.status, old.level,
-                event.place, event.last,
-            )  # fmt: skip
+                self._finding(
+                    topic,
+                    side,
+                    explicit is None,
+                    old.site,
+                    old.value,
+                    old.status,
+                    old.level,
+                    event.place,
+                    event.last,
+                )
+            )
         self.context.topic_side = side
         self.context.topic_at = self.utterance.start
 
@@ -964,9 +1012,18 @@ class _Reading:
             side = sides[0] if sides and item.sides == "paired" else old.side
             value = old.value.model_copy(update={"denied": not old.value.denied})
             self._result(
-                item, side, False, sites[0] if sites else None, value, _OPPOSITE[old.status],
-                Level.REPORTED, event.place, len(self.utterance.tokens) - 1,
-            )  # fmt: skip
+                self._finding(
+                    item,
+                    side,
+                    False,
+                    sites[0] if sites else None,
+                    value,
+                    _OPPOSITE[old.status],
+                    Level.REPORTED,
+                    event.place,
+                    len(self.utterance.tokens) - 1,
+                )
+            )
 
     def _on_cannot(self, event: _Event) -> None:
         """'Cannot see the disc': performed, and the result stays open."""
@@ -986,8 +1043,10 @@ class _Reading:
         if felt is not None and event.mark is not None and event.mark.kind == "negation":
             value, status = _said_of(felt, is_denied=True)
         self._result(
-            item, side, inferred, None, value, status, Level.REPORTED, event.place, spot.last
-        )  # fmt: skip
+            self._finding(
+                item, side, inferred, None, value, status, Level.REPORTED, event.place, spot.last
+            )
+        )
 
     def _name_only(self) -> None:
         """A name without a result becomes the topic; being looked at, it is performed."""
@@ -1013,40 +1072,8 @@ class _Reading:
 
     # -- making findings ------------------------------------------------------------------
 
-    def _result(
-        self,
-        item: Item,
-        side: Side | None,
-        inferred: bool,
-        site: str | None,
-        value: Value | None,
-        status: Status | None,
-        level: Level,
-        first: int,
-        last: int,
-        doubts: tuple[str, ...] = (),
-        alternatives: tuple[Value, ...] = (),
-        speaker: Speaker | None = None,
-    ) -> None:
-        if self.corrected_at == first and level is Level.MEASURED:
-            return
-        finding = self.book.keep(
-            self._finding(
-                item,
-                side,
-                inferred,
-                site,
-                value,
-                status,
-                level,
-                first,
-                last,
-                doubts=doubts,
-                alternatives=alternatives,
-                speaker=speaker,
-            )
-        )
-        self.results_here.append(finding.id)
+    def _result(self, finding: Finding) -> None:
+        self.results_here.append(self.book.keep(finding).id)
 
     def _finding(
         self,

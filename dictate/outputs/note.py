@@ -9,16 +9,16 @@ from typing import Any, Final, Literal
 from pydantic import BaseModel, ConfigDict
 
 from dictate.checks.flag import Derived, Flag
+from dictate.checks.wording import clock, listed
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Finding, Grade, Level
 from dictate.outputs.arrangement import ItemView, RegionView, arrange, site_title
-from dictate.outputs.numerals import clock, number_words, sources_title, with_unit
+from dictate.outputs.numerals import number_words, sources_title, with_unit
 from dictate.outputs.sentences import (
     Sentence,
     Style,
     doubt_words,
-    join_words,
     result_words,
     sentences_of,
     stands_out,
@@ -341,7 +341,7 @@ def render_note(note: Note, kind: Format, templates: Path | None = None) -> str:
         keep_trailing_newline=True,
         finalize=None if html else _markdown_finalize,
     )
-    environment.filters["words"] = join_words
+    environment.filters["words"] = listed
     environment.filters["level_words"] = LEVEL_WORDS.__getitem__
     environment.filters["cells"] = _markdown_cells
     name = _TEMPLATES[kind]

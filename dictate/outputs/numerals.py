@@ -139,13 +139,6 @@ def measured(value: Value | None) -> bool:
     return value is not None and not isinstance(value, Choice | Text | Trials)
 
 
-def clock(seconds: float) -> str:
-    """Seconds from the start as ``m:ss`` or ``h:mm:ss``, rounded down as players do."""
-    whole = int(seconds)
-    hours, minutes, left = whole // 3600, whole // 60 % 60, whole % 60
-    return f"{hours}:{minutes:02}:{left:02}" if hours else f"{minutes}:{left:02}"
-
-
 def sources_title(key: str, catalogue: Catalogue) -> str:
     """A source of the exam data as one line: title, body, year."""
     source = catalogue.sources.get(key)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from dictate.checks.wording import listed
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import (
     Choice,
@@ -116,7 +117,7 @@ def _join(opening: str, clauses: Sequence[_Clause], between: str) -> Sentence:
             runs.append(Run(text=between))
         told = clause.said
         if clause.places:
-            told = f"{told} {join_words(clause.places)}"
+            told = f"{told} {listed(clause.places)}"
         runs.append(Run(text=told, kind="abnormal" if clause.abnormal else "plain"))
         if clause.remark:
             runs.append(Run(text=clause.remark))
@@ -266,7 +267,7 @@ def doubt_words(finding: Finding, catalogue: Catalogue) -> str:
     parts = [reason.rstrip(". ") for reason in finding.doubts]
     others = [value_words(other, catalogue) for other in finding.alternatives]
     if others:
-        parts.insert(0, f"could also be {join_words(others, 'or')}")
+        parts.insert(0, f"could also be {listed(others, 'or')}")
     return f"[to confirm: {'; '.join(parts)}]"
 
 
@@ -305,7 +306,7 @@ def _places(
         named = [site for site in sites if site]
         where = _side_words(at_sides, style, negative)
         if named:
-            places.append(f"at the {join_words(named)} {where}".strip())
+            places.append(f"at the {listed(named)} {where}".strip())
             if len(named) < len(sites) and where:
                 places.append(where)
         elif where:
@@ -326,15 +327,7 @@ def _side_words(sides: Sequence[str], style: Style, negative: bool) -> str:
         "": "",
     }
     words += [names[side] for side in sides if not (pair and side in ("left", "right"))]
-    return join_words([word for word in words if word])
-
-
-def join_words(words: Iterable[str], last: str = "and") -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    every = list(words)
-    if len(every) < 2:
-        return "".join(every)
-    return f"{', '.join(every[:-1])} {last} {every[-1]}"
+    return listed([word for word in words if word])
 
 
 def capital(text: str) -> str:

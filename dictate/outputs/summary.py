@@ -168,7 +168,7 @@ def _print_flags(session: Session, console: Console) -> None:
 def _flag_line(severity: str, sentence: str, at: float | None) -> Text:
     from rich.text import Text
 
-    from dictate.outputs.numerals import clock
+    from dictate.checks.wording import clock
 
     line = Text(f"{severity}: ", style=_SEVERITY_STYLES[severity])
     line.append(sentence, style="")

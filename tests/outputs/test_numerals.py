@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from dictate.checks.wording import clock
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import (
     Choice,
@@ -17,7 +18,7 @@ from dictate.findings.finding import (
     Trials,
     Value,
 )
-from dictate.outputs.numerals import clock, number_words, unit_words, value_words, with_unit
+from dictate.outputs.numerals import number_words, unit_words, value_words, with_unit
 
 D = Decimal
 

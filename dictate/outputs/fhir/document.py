@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from dictate.checks.wording import listed
 from dictate.exam.catalogue import Catalogue
 from dictate.outputs.arrangement import RegionView, arrange
 from dictate.outputs.fhir import vocabulary as v
@@ -14,7 +15,7 @@ from dictate.outputs.fhir.provenance import provenance
 from dictate.outputs.fhir.values import clean_text
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept
 from dictate.outputs.note import CAUTION, Note, NoteRegion, compose_note
-from dictate.outputs.sentences import Sentence, join_words
+from dictate.outputs.sentences import Sentence
 from dictate.session.record import Session
 
 # Source: HL7, C-CDA value set "Physical Exam Type" (LOINC).
@@ -88,12 +89,12 @@ def _section(view: RegionView, told: NoteRegion, entries: list[Resource]) -> Res
         blocks.append(f"<p>{' '.join(_sentence(one) for one in told.sentences)}</p>")
     if told.performed:
         blocks.append(
-            f"<p><i>Performed, result not stated:</i> {_xml(join_words(told.performed))}.</p>"
+            f"<p><i>Performed, result not stated:</i> {_xml(listed(told.performed))}.</p>"
         )
     if not view.spoken:
         blocks.append("<p>Never spoken of.</p>")
     elif told.unspoken:
-        blocks.append(f"<p><i>Never spoken of:</i> {_xml(join_words(told.unspoken))}.</p>")
+        blocks.append(f"<p><i>Never spoken of:</i> {_xml(listed(told.unspoken))}.</p>")
     made["text"] = narrative(blocks)
     if entries:
         made["entry"] = entries
