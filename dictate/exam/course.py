@@ -10,7 +10,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, TypeAdapter
 
@@ -38,6 +38,12 @@ Place = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*(\.[a-z][a-z0
 
 _ITEM_IN_RULE = re.compile(r"^[a-z][a-z0-9_]*\.[a-z][a-z0-9_]*")
 _Loc = tuple[int | str, ...]
+_USUAL_COMMUNICATION = {
+    "opening": "Greets, explains and asks for consent",
+    "announces": "Says what comes next before touching",
+    "comfort": "Keeps the partner covered and comfortable",
+    "results": "States results clearly, each with its side",
+}
 
 
 class _Data(BaseModel):
@@ -67,6 +73,23 @@ class ItemChange(_Data):
     diastolic: Ranges | None = Field(default=None, description="The same for the second half.")
     differs: Difference | None = Field(default=None, description="Own left/right difference.")
     note: str | None = None
+
+
+class Criterion(_Data):
+    """One line of the instructor's marking sheet; every mark is given by a person.
+
+    ``done`` and ``order`` are about what the sound can show, and the sheet shows it
+    beside them; ``technique`` and ``communication`` are the instructor's own to judge.
+    """
+
+    id: Key
+    title: str
+    kind: Literal["done", "order", "technique", "communication"]
+    points: float = Field(default=2, gt=0, le=1000, description="The most that can be had.")
+    about: str = Field(default="", description="What earns the points, for the instructor.")
+    places: tuple[Place, ...] = Field(
+        default=(), description="Regions and items that it is about; left out: all on the list."
+    )
 
 
 class Course(_Data):
@@ -104,6 +127,9 @@ class Course(_Data):
     sites: dict[Key, tuple[Site, ...]] = Field(
         default_factory=dict, description="Further lists of places."
     )
+    criteria: tuple[Criterion, ...] = Field(
+        default=(), description="The marking sheet; left out: the usual one."
+    )
     add_regions: tuple[Region, ...] = ()
     add_items: tuple[Item, ...] = Field(
         default=(), description="Further items; the part before the dot names their region."
@@ -126,6 +152,9 @@ class Checklist(_Data):
     minutes: float | None = None
     catalogue: Catalogue
     entries: tuple[Entry, ...] = Field(description="In exam order.")
+    criteria: tuple[Criterion, ...] = Field(
+        default=(), description="The course's own marking sheet; empty: the usual one."
+    )
 
     @property
     def required(self) -> frozenset[str]:
@@ -147,6 +176,38 @@ def usual_checklist(catalogue: Catalogue) -> Checklist:
         if region.default and item.default
     )
     return Checklist(course="usual", title="Usual exam", catalogue=catalogue, entries=entries)
+
+
+def marking_sheet(checklist: Checklist) -> tuple[Criterion, ...]:
+    """The course's criteria; without any, a usual sheet by region (common practice)."""
+    if checklist.criteria:
+        return checklist.criteria
+    listed = {entry.item.partition(".")[0] for entry in checklist.entries}
+    regions = [one for one in checklist.catalogue.regions if one.region in listed]
+    sheet = [
+        Criterion(
+            id=f"done_{one.region}",
+            title=f"{one.title}: complete",
+            kind="done",
+            places=(one.region,),
+        )
+        for one in regions
+    ]
+    sheet.append(Criterion(id="order", title="Order from head to toe", kind="order", points=4))
+    sheet += [
+        Criterion(
+            id=f"technique_{one.region}",
+            title=f"{one.title}: technique",
+            kind="technique",
+            places=(one.region,),
+        )
+        for one in regions
+    ]
+    sheet += [
+        Criterion(id=f"talk_{key}", title=title, kind="communication")
+        for key, title in _USUAL_COMMUNICATION.items()
+    ]
+    return tuple(sheet)
 
 
 def shipped_courses() -> dict[str, Path]:
@@ -229,6 +290,7 @@ def apply_course(catalogue: Catalogue, course: Course, lines: Lines) -> Checklis
         for place, region in enumerate(ordered)
         if any(item.id not in hidden for item in region.items)
     )
+    _check_criteria(course, reach, lines)
     if not listed:
         raise lines.fault((), "no item is left on the checklist; look at 'select' and 'hide'")
     made = Catalogue(
@@ -250,7 +312,19 @@ def apply_course(catalogue: Catalogue, course: Course, lines: Lines) -> Checklis
             for item_id in made.items
             if item_id in listed
         ),
+        criteria=course.criteria,
     )
+
+
+def _check_criteria(course: Course, reach: _Reach, lines: Lines) -> None:
+    seen: set[str] = set()
+    for number, criterion in enumerate(course.criteria):
+        if criterion.id in seen:
+            raise lines.fault(
+                ("criteria", number), f"criteria: '{criterion.id}' is there twice; rename one"
+            )
+        seen.add(criterion.id)
+        reach.check(criterion.places, "criteria")
 
 
 def _joined(
@@ -486,5 +560,6 @@ def _rules_left(checks: CheckRules, items: set[str]) -> CheckRules:
 
 def _version(catalogue: Catalogue, course: Course) -> str:
     digest = hashlib.sha256(catalogue.version.encode())
-    digest.update(course.model_dump_json().encode())
+    # What marks are given for changes nothing of what is heard and found.
+    digest.update(course.model_dump_json(exclude={"criteria"}).encode())
     return digest.hexdigest()

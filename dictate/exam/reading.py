@@ -50,9 +50,14 @@ def load_catalogue(folder: Path | None = None, cache: Path | None = None) -> Cat
 
 
 def content_hash(folder: Path) -> str:
-    """SHA-256 over the names and bytes of every YAML file below ``folder``."""
+    """SHA-256 over the names and bytes of every YAML file below ``folder``.
+
+    The drawing of the body in ``figure/`` is left out: it says nothing about the exam.
+    """
     digest = hashlib.sha256(b"catalogue 1")
     for path in sorted(folder.rglob("*.yaml")):
+        if path.relative_to(folder).parts[0] == "figure":
+            continue
         digest.update(path.relative_to(folder).as_posix().encode())
         digest.update(path.read_bytes())
     return digest.hexdigest()
@@ -190,7 +195,8 @@ def _plain(path: Path, node: yaml.Node) -> Any:
     if node.tag.endswith(":bool") and node.value.lower() in ("true", "false"):
         return node.value.lower() == "true"
     if node.tag.endswith(":int"):
-        return int(node.value) if node.value.lstrip("+-").isdigit() else node.value
+        digits = node.value.lstrip("+-")
+        return int(node.value) if digits.isdecimal() and len(digits) < 100 else node.value
     if node.tag.endswith(":float"):
         try:
             return float(node.value)

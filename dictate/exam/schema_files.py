@@ -29,15 +29,20 @@ _KINDS: dict[str, tuple[str, TypeAdapter[Any]]] = {
 
 def schema_texts() -> dict[str, str]:
     """The text of each schema file, by file name."""
-    texts = {}
-    for kind, (title, adapter) in _KINDS.items():
-        schema = {
-            "$schema": "https://json-schema.org/draft/2020-12/schema",
-            **adapter.json_schema(mode="validation"),
-            "title": title,
-        }
-        texts[f"{kind}.schema.json"] = json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
-    return texts
+    return {
+        f"{kind}.schema.json": schema_text(title, adapter)
+        for kind, (title, adapter) in _KINDS.items()
+    }
+
+
+def schema_text(title: str, adapter: TypeAdapter[Any]) -> str:
+    """The text of one schema file."""
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **adapter.json_schema(mode="validation"),
+        "title": title,
+    }
+    return json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
 
 
 def write_schemas(folder: Path | None = None) -> list[Path]:
