@@ -28,7 +28,7 @@ _LEAST_ITEMS = 4
 
 def check_pace(heard: Standing) -> Iterator[Flag]:
     """Note regions that went by far faster than their manoeuvres take."""
-    spent = _spent(heard)
+    spent = seconds_by_region(heard)
     for region in heard.catalogue.regions:
         needed, findings = _needed(heard, region.region)
         items = {finding.item for finding in findings}
@@ -52,7 +52,7 @@ def _needed(heard: Standing, region: str) -> tuple[float, list[Finding]]:
     return sum(SECONDS[heard.catalogue.items[item].kind] for item, _, _ in steps), findings
 
 
-def _spent(heard: Standing) -> dict[str, float]:
+def seconds_by_region(heard: Standing) -> dict[str, float]:
     """Seconds in each region: from a finding until the next one, or the end of the sound.
 
     What precedes the first finding of all belongs to its region.

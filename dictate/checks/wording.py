@@ -7,31 +7,9 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from dictate.exam.catalogue import Catalogue, Item, Limits
-from dictate.findings.finding import (
-    Choice,
-    Finding,
-    Grade,
-    Pressure,
-    Quantity,
-    Ratio,
-    Text,
-    Trials,
-    Value,
-)
+from dictate.findings.finding import Choice, Finding, Value
+from dictate.findings.numerals import number_words, value_words, with_unit
 
-_UNITS = {
-    "mm[Hg]": "mmHg",
-    "Cel": "°C",
-    "[degF]": "°F",
-    "/min": "per minute",
-    "[lb_av]": "lb",
-    "[in_i]": "in",
-    "[ft_i]": "ft",
-    "deg": "degrees",
-    "kg/m2": "kg/m²",
-    "1": "",
-    "{score}": "",
-}
 # Signs whose title describes rather than names: 'not tender to percussion', 'no tender node'.
 _DESCRIBES = re.compile(
     r"(?:tender|red|pale|warm|hot|cool|dry|sore|numb|hoarse|hard|firm|stiff|rigid|icteric|toothless"
@@ -39,41 +17,24 @@ _DESCRIBES = re.compile(
     r"|harsh|medium|missing|painful|systolic|diastolic|continuous|\w+(?:able|ible|ed))"
     r"(?: (?:to|or|on|as|in|and|than|when|with) .*)?"
 )
-_COMPARATORS = {"<": "under ", "<=": "at most ", ">": "over ", ">=": "at least "}
 
 
 def number_text(number: Decimal | float) -> str:
-    """Write a number without exponent or trailing zeros: 98.60 -> 98.6."""
-    text = format(Decimal(str(number)), "f")
+    """Write a limit or a computed number without exponent or trailing zeros: 98.60 -> 98.6."""
+    text = number_words(Decimal(str(number)))
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def unit_text(unit: str) -> str:
-    """A UCUM unit as people write it, with a leading blank where one is due."""
-    shown = _UNITS.get(unit, unit)
-    return shown if shown in ("", "%") else f" {shown}"
+    """A UCUM unit as people write it, with a leading no-break space where one is due."""
+    return with_unit("", unit)
 
 
 def value_text(value: Value, item: Item, catalogue: Catalogue) -> str:
-    """A value as people write it: '134/88 mmHg', 'under 2 s', '2+', 'not tender'."""
-    if isinstance(value, Quantity):
-        return _quantity_text(value)
-    if isinstance(value, Pressure):
-        about = "about " if value.approximate else ""
-        pair = f"{number_text(value.systolic)}/{number_text(value.diastolic)}"
-        return f"{about}{pair}{unit_text(value.unit)}"
-    if isinstance(value, Ratio):
-        letters = f" {value.letters:+d}" if value.letters else ""
-        return f"{number_text(value.numerator)}/{number_text(value.denominator)}{letters}"
-    if isinstance(value, Grade):
-        return _grade_text(value, catalogue)
+    """A value as in the note, but in the item's own unit alone, and what is denied as 'no ...'."""
     if isinstance(value, Choice):
         return choice_text(value, item)
-    if isinstance(value, Trials):
-        if value.right is not None:
-            return f"{value.right} of {len(value.answers)} answers right"
-        return f"{len(value.answers)} answers"
-    return f"'{value.text}'" if isinstance(value, Text) else ""
+    return value_words(value, catalogue, unit_said=False)
 
 
 def choice_text(value: Choice, item: Item) -> str:
@@ -168,24 +129,3 @@ def citation(catalogue: Catalogue, key: str, note: str = "") -> str:
         year = f", {source.year}" if source.year else ""
         text = f"{source.title}. {source.body}{year}"
     return f"{text} ({note})" if note else text
-
-
-def _quantity_text(value: Quantity) -> str:
-    shown = number_text(value.number)
-    if value.high is not None:
-        shown = f"{shown} to {number_text(value.high)}"
-    about = "about " if value.approximate else ""
-    return f"{about}{_COMPARATORS.get(value.comparator or '', '')}{shown}{unit_text(value.unit)}"
-
-
-def _grade_text(value: Grade, catalogue: Catalogue) -> str:
-    scale = catalogue.scales.get(value.scale)
-    if scale is not None and scale.trace is not None and float(value.grade) == scale.trace:
-        return "trace"
-    sign = {"plus": "+", "minus": "−", None: ""}[value.modifier]
-    if scale is not None and scale.plus and value.modifier is None and value.grade:
-        sign = "+"
-    out_of = value.out_of
-    if out_of is None and scale is not None and scale.out_of and not scale.plus:
-        out_of = scale.out_of[0]
-    return f"{number_text(value.grade)}{sign}" + (f" of {out_of}" if out_of else "")

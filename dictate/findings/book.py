@@ -6,6 +6,7 @@ from dictate.findings.finding import Finding, Level
 
 _SAME_STATEMENT = 30.0  # seconds within which the same statement counts once
 _CORRECTABLE = 40.0  # seconds that 'make that ...' reaches back
+_AT_ONCE = 3.0  # seconds within which a side completes the statement before it
 _TOGETHER = 12  # seconds within which results of one item and side belong together
 
 
@@ -24,6 +25,15 @@ class Book:
         """Add a finding, or lengthen the same statement made just before."""
         for other in reversed(self._findings.values()):
             if finding.start - other.end > _SAME_STATEMENT:
+                break
+            if other.stands and _now_sided(other, finding):
+                # "Full in every corner, so full on the right": the side is said at last.
+                del self._findings[other.id]
+                start = {
+                    "start": other.start,
+                    "utterances": (*other.utterances, *finding.utterances),
+                }
+                finding = finding.model_copy(update=start)
                 break
             if other.stands and _same_statement(other, finding):
                 longer = other.model_copy(
@@ -65,6 +75,13 @@ class Book:
             one for one in found if one.side == last.side and last.start - one.start < _TOGETHER
         ]
 
+    def recent_of(self, item: str, side: str | None, at: float) -> Finding | None:
+        """The standing result of an item and side that can still be corrected."""
+        for one in reversed(self._findings.values()):
+            if one.item == item and one.side == side and one.stands and one.value is not None:
+                return one if at - one.end <= _CORRECTABLE else None
+        return None
+
     def correctable(self, at: float) -> Finding | None:
         """The last result, where it is recent enough to be corrected."""
         last = self._last_result()
@@ -81,6 +98,17 @@ class Book:
             if finding.stands and finding.level is not Level.PERFORMED:
                 return finding
         return None
+
+
+def _now_sided(one: Finding, other: Finding) -> bool:
+    """Whether a result without a side is said again at once, with its side."""
+    return (
+        one.side == "unspecified"
+        and other.side in ("left", "right", "both")
+        and one.level is not Level.PERFORMED
+        and other.start - one.end <= _AT_ONCE
+        and _same_statement(one.model_copy(update={"side": other.side}), other)
+    )
 
 
 def _same_statement(one: Finding, other: Finding) -> bool:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 
-from dictate.exam.catalogue import Catalogue
+from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
 from dictate.findings.spotting import Spot
 from dictate.talk.lexicon import word_lists
@@ -14,6 +14,7 @@ from dictate.talk.utterance import Utterance
 _FARTHEST_NAME = 12  # tokens between a name and its result
 _FARTHEST_NAME_AFTER = 5
 _RECENT = 15.0  # seconds
+_PLENTY = 5  # words; a longer mention proves no more
 _JOINERS = frozenset(["and", "or"])
 
 
@@ -38,6 +39,15 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
         or spot.weight > 1
         or (spot.first, spot.last) not in said
     ]
+    # "Corneal reflex" names no reflex in general, "blood pressure" tells of no blood.
+    long_names = [spot for spot in spots if spot.role == "name" and spot.weight > 1]
+    spots = [
+        spot
+        for spot in spots
+        if spot.role not in ("name", "reading") or not _within_longer_name(spot, long_names)
+    ]
+    # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
+    spots = [spot for spot in spots if spot.role != "value" or not _opens_within(spot, long_names)]
     strong = [spot for spot in spots if spot.role in order]
     kept: list[Spot] = []
     for spot in spots:
@@ -63,6 +73,23 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
     return kept
 
 
+def _opens_within(spot: Spot, names: Sequence[Spot]) -> bool:
+    return any(
+        name.item != spot.item and name.first < spot.first <= name.last < spot.last
+        for name in names
+    )
+
+
+def _within_longer_name(spot: Spot, names: Sequence[Spot]) -> bool:
+    return any(
+        other.item != spot.item
+        and other.first <= spot.first
+        and spot.last <= other.last
+        and other.weight > spot.weight
+        for other in names
+    )
+
+
 def clusters(spots: Iterable[Spot]) -> list[list[Spot]]:
     """Group mentions that share tokens, in order of place."""
     groups: list[list[Spot]] = []
@@ -82,7 +109,8 @@ def best_of(group: Sequence[Spot], context: Context, at: float, catalogue: Catal
     return max(
         group,
         key=lambda spot: (
-            spot.weight + 0.5 * context.rank(catalogue.items[spot.item], at, catalogue),
+            min(spot.weight, _PLENTY)
+            + 0.5 * context.rank(catalogue.items[spot.item], at, catalogue),
             -catalogue.place[spot.item],
         ),
     )
@@ -94,23 +122,58 @@ def reading_claims(
     utterance: Utterance,
     context: Context,
     catalogue: Catalogue,
+    places: Sequence[Spot] = (),
+    asked: Container[int] = (),
 ) -> list[Claim]:
     """The claims to a group of overlapping readings that hold, best first."""
     at = utterance.start
     claims = []
+    own = {catalogue.items[spot.item].sites for spot in group} - {None}
+    brief = is_brief(utterance, group, [place for place in places if place.item in own])
+    by_itself = any(spot.alone for spot in group)
+    in_region = {spot.item for spot in group if catalogue.items[spot.item].region == context.region}
     for spot in group:
         item = catalogue.items[spot.item]
         rank = context.rank(item, at, catalogue)
         score, named = _by_name(spot, names, utterance)
-        if spot.alone:
+        if spot.alone or (by_itself and spot.item in in_region):
+            # What names itself belongs to the region in hand where that knows it too.
             score = max(score, 6.0)
         if score <= 0:
-            score = _by_topic(spot, names, context, at)
+            score = _by_topic(spot, names, context, at, spot.item in in_region)
+        if score <= 0 and spot.item in in_region:
+            score = _by_place(spot, item, places, names)
+        if score <= 0 and (spot.weight > 1 or brief) and in_region == {spot.item}:
+            score = _by_region(spot, names)
+        if score <= 0 and in_region == {spot.item} and spot.first in asked:
+            # "Is it painful when I press": the one item here that is asked so.
+            score = (
+                _by_region(spot, names)
+                if any(one.about == spot.detail for one in item.asked)
+                else 0.0
+            )
         if score > 0:
             claims.append(Claim(spot, score + rank * 0.7 + spot.weight * 0.8, named))
     return sorted(
         claims, key=lambda claim: (-claim.score, catalogue.place[claim.spot.item], claim.spot.first)
     )
+
+
+def is_brief(utterance: Utterance, group: Sequence[Spot], places: Sequence[Spot] = ()) -> bool:
+    """Whether an utterance is no more than a result with its side or place ("cool left")."""
+    said = {place for spot in (*group, *places) for place in range(spot.first, spot.last + 1)}
+    if utterance.numbers:
+        return False
+    polite = utterance.marked("fine_word", "courtesy", "opener")
+    if any(mark.first <= spot.first <= mark.last for mark in polite for spot in group):
+        return False
+    said |= {
+        place
+        for mark in utterance.marked("negation", "no", "both", "left", "right", "right_lead")
+        for place in range(mark.first, mark.last + 1)
+    }
+    light = word_lists().light
+    return all(place in said or token.text in light for place, token in enumerate(utterance.tokens))
 
 
 def _by_name(spot: Spot, names: Sequence[Spot], utterance: Utterance) -> tuple[float, Spot | None]:
@@ -152,14 +215,32 @@ def _broken(utterance: Utterance, first: int, last: int) -> bool:
     return any(token.after for token in utterance.tokens[first:last])
 
 
-def _by_topic(spot: Spot, names: Sequence[Spot], context: Context, at: float) -> float:
-    if any(name.last < spot.first and name.item != spot.item for name in names):
+def _by_topic(
+    spot: Spot, names: Sequence[Spot], context: Context, at: float, in_region: bool
+) -> float:
+    if _other_named_before(spot, names):
         return 0.0
     if context.topic == spot.item and context.topic_holds(at):
         return 5.0
-    if at - context.recent.get(spot.item, -1e9) <= _RECENT:
+    if in_region and at - context.recent.get(spot.item, -1e9) <= _RECENT:
         return 3.0
     return 0.0
+
+
+def _by_place(spot: Spot, item: Item, places: Sequence[Spot], names: Sequence[Spot]) -> float:
+    """A place that only this item knows backs its result ("right lower, tender")."""
+    if _other_named_before(spot, names):
+        return 0.0
+    return 4.5 if any(place.item == item.sites for place in places) else 0.0
+
+
+def _by_region(spot: Spot, names: Sequence[Spot]) -> float:
+    """The only item of the region in hand that knows the words."""
+    return 0.0 if _other_named_before(spot, names) else 2.0
+
+
+def _other_named_before(spot: Spot, names: Sequence[Spot]) -> bool:
+    return any(name.last < spot.first and name.item != spot.item for name in names)
 
 
 def joined_claims(
@@ -173,6 +254,12 @@ def joined_claims(
         if claim.spot.item == winner.spot.item or claim.named is None:
             continue
         if (claim.named.first, claim.named.last) == (winner.named.first, winner.named.last):
+            # "Frontal and maxillary sinuses" is the name of both.
+            words = utterance.tokens[claim.named.first : claim.named.last + 1]
+            if any(token.text in _JOINERS for token in words) and all(
+                one.named != claim.named or one.spot.item != claim.spot.item for one in shared
+            ):
+                shared.append(claim)
             continue
         first, last = sorted((claim.named, winner.named), key=lambda name: name.first)
         if first.last < last.first and _only_list(utterance, first.last, last.first, names):

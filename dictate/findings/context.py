@@ -11,6 +11,8 @@ TOPIC_LASTS = 25.0  # seconds that an item stays the topic without being spoken 
 QUESTION_LASTS = 10.0  # seconds that a reply may take
 SIDE_LINGERS = 10.0  # seconds that a side said in a result holds for the next item
 SIDE_LASTS = 90.0  # seconds that an announced side holds within a region
+SHORT_SILENCE = 5.0  # seconds; what a silence has more than this makes nobody forget the topic
+LONGEST_SILENCE = 90.0  # seconds of one silence after which all may be forgotten
 
 
 @dataclass
@@ -28,6 +30,8 @@ class Question:
     utterance: int
     negative: bool = False
     answered: bool = False
+    from_act: bool = False  # an act that goes with a question, which was not put in words
+    implied: bool = False  # nobody asked it aloud: what was looked for at the last place
 
 
 @dataclass
@@ -46,7 +50,21 @@ class Context:
     question: Question | None = None
     recent: dict[str, float] = field(default_factory=dict)
     last_results: list[str] = field(default_factory=list)
-    replacing_until: float = -1e9
+    bare_side: tuple[Side | None, float] = (None, -1e9)  # said by itself, and when
+    moved_in: int = -9  # the utterance that only went to the other side
+    side_by_sound: tuple[str, ...] = ()  # how the side in hand was read, where not as heard
+    topic_by_sound: tuple[str, ...] = ()  # the same of the topic
+    heard_until: float = 0.0
+    silence: float = 0.0  # seconds of long silences so far, beyond their first part
+    topic_silence: float = 0.0  # the same when the topic was last spoken of
+    gone_on: bool = False  # something was asked for since that was not understood
+
+    def hear(self, start: float, end: float) -> None:
+        """Take note of when somebody talks: counting a pulse for a minute is no new topic."""
+        gap = start - self.heard_until
+        if SHORT_SILENCE < gap <= LONGEST_SILENCE:
+            self.silence += gap - SHORT_SILENCE
+        self.heard_until = max(self.heard_until, end)
 
     def enter(self, region: str) -> None:
         """Go to another region: an announced side does not come along."""
@@ -54,6 +72,8 @@ class Context:
             self.region = region
             self.announced_side = None
             self.said_side = None
+            self.bare_side = (None, -1e9)
+            self.side_by_sound = ()
             self.question = None
 
     def speak_of(self, item: Item, at: float) -> None:
@@ -61,14 +81,18 @@ class Context:
         if self.topic != item.id:
             self.topic_side = None
             self.topic_site = None
+            self.topic_by_sound = ()
         self.topic = item.id
         self.topic_at = at
+        self.topic_silence = self.silence
+        self.gone_on = False
         self.recent[item.id] = at
         self.enter(item.region)
 
     def topic_holds(self, at: float) -> bool:
         """Whether the topic is still in everybody's mind at this time."""
-        return self.topic is not None and at - self.topic_at <= TOPIC_LASTS
+        silent = self.silence - self.topic_silence
+        return self.topic is not None and at - self.topic_at - silent <= TOPIC_LASTS
 
     def open_question(self, at: float) -> Question | None:
         """The question that a reply at this time would answer."""

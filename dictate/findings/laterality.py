@@ -23,10 +23,15 @@ class Sided:
 
 
 def sides_said(
-    utterance: Utterance, spots: Sequence[Spot], catalogue: Catalogue, stated: bool = False
+    utterance: Utterance,
+    spots: Sequence[Spot],
+    catalogue: Catalogue,
+    stated: bool = False,
+    region: str | None = None,
 ) -> list[Sided]:
     """Sides in the order said; "left and right" is both, "left, no, right" is right.
 
+    In the region in hand a side may belong to a place ("left upper" of the abdomen).
     ``stated``: the utterance reports results, so that a 'right' that leads it is a side.
     """
     said: list[Sided] = []
@@ -40,12 +45,24 @@ def sides_said(
     in_sites = {
         place
         for spot in spots
-        if spot.role == "site" and spot.weight > 1 and _side_of_site(spot, catalogue)
+        if spot.role == "site"
+        and spot.weight > 1
+        and spot.item in _lists_of(region, catalogue)
+        and _side_of_site(spot, catalogue)
         for place in range(spot.first, spot.last + 1)
     }
     said = [one for one in said if one.first not in in_sites]
     said.sort(key=lambda one: one.first)
     return _joined(utterance, _corrected(utterance, said))
+
+
+def _lists_of(region: str | None, catalogue: Catalogue) -> set[str]:
+    """The lists of sites that matter in a region, all of them where none is known."""
+    return {
+        item.sites
+        for item in catalogue.items.values()
+        if item.sites is not None and region in (None, item.region)
+    }
 
 
 def _side_of_site(spot: Spot, catalogue: Catalogue) -> str | None:
@@ -116,11 +133,25 @@ def side_for(said: Sequence[Sided], first: int, last: int, others: Sequence[int]
 
 
 def sites_for(
-    spots: Sequence[Spot], list_name: str, first: int, last: int, others: Sequence[int]
+    spots: Sequence[Spot],
+    list_name: str,
+    first: int,
+    last: int,
+    others: Sequence[int],
+    limit: int | None = None,
 ) -> list[str]:
-    """The sites of one list that a statement is about, several where they are joined."""
+    """The sites of one list that a statement is about, several where they are joined.
+
+    ``limit`` is the place of an 'except' after the statement: places past it are not its own.
+    """
     places = sorted(
-        (spot for spot in spots if spot.role == "site" and spot.item == list_name),
+        (
+            spot
+            for spot in spots
+            if spot.role == "site"
+            and spot.item == list_name
+            and (limit is None or spot.last < limit)
+        ),
         key=lambda spot: spot.first,
     )
     if not places:
@@ -128,8 +159,8 @@ def sites_for(
     follow = min(others) < places[0].first
     if follow:
         later = [place for place in others if place > last]
-        limit = min(later) if later else 10_000
-        chosen = [spot for spot in places if last < spot.first < limit]
+        until = min(later) if later else 10_000
+        chosen = [spot for spot in places if last < spot.first < until]
         if not chosen and later:
             chosen = [spot for spot in places if spot.first > last]
     else:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
 from dictate.findings.spotting import Spot
+from dictate.findings.strange import is_stray
 from dictate.findings.values import Measured, value_for
 from dictate.talk.numbers import Spoken, is_courtesy, ucum_unit
 from dictate.talk.utterance import Utterance
@@ -15,6 +17,10 @@ _NUMERIC = ("quantity", "pressure", "ratio", "grade")
 _FARTHEST_NAME = 10
 _FARTHEST_NAME_AFTER = 4
 _FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
+_ANY_LIMB = frozenset(["eye", "ear", "hand", "arm", "leg", "foot", "feet", "side"])
+_IMPLAUSIBLE = "the number lies outside what is plausible"
+_MOST_STRANGE = 0  # strange words near a number that nothing names
+_LEAST_PLUS_OF_STRENGTH = 4  # below it, 'plus' belongs to reflexes and pulses
 _LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
 
 
@@ -24,11 +30,13 @@ def measures_of(
     silent: set[int],
     context: Context,
     catalogue: Catalogue,
+    strange: frozenset[int] = frozenset(),
 ) -> Iterator[tuple[int, int, tuple[Item, Measured]]]:
     """Yield (first, last, (item, value)) for every number that is a value.
 
     ``silent`` are places of instructions and of talk in which nothing is found. A number
-    that no item in sight can take is left out: courtesy counts, rooms, times of day.
+    that no item in sight can take is left out: courtesy counts, rooms, times of day; so is
+    one among strange words that nothing names.
     """
     tokens = [token.text for token in utterance.tokens]
     last_end = -1
@@ -40,16 +48,28 @@ def measures_of(
         if spoken.last + 1 < len(tokens) and tokens[spoken.last + 1] in _FROM_A_PLACE:
             continue
         found: tuple[Item, Measured] | None = None
-        if previous is not None and not _named_since(spots, spoken, last_end):
+        if (
+            previous is not None
+            and _can_have_two(previous, utterance)
+            and not _named_since(spots, spoken, last_end)
+        ):
             # "four on the right, five on the left": the second number is the same item's.
             measured = value_for(previous, spoken, catalogue)
             if measured is not None and measured.fits:
                 found = (previous, measured)
-        found = found or _owner(utterance, spots, spoken, last_end, context, catalogue)
+        stray = is_stray(utterance, strange, spoken.first, spoken.last, _MOST_STRANGE)
+        found = found or _owner(utterance, spots, spoken, last_end, context, catalogue, stray)
         if found is not None:
             previous = found[0]
             yield spoken.first, spoken.last, found
             last_end = spoken.last
+
+
+def _can_have_two(item: Item, utterance: Utterance) -> bool:
+    """Whether two numbers in one utterance can both be the item's: of two sides or places."""
+    if item.sides == "paired" or item.sites is not None:
+        return True
+    return bool(utterance.marked("slip", "replace", "no"))
 
 
 def _named_since(spots: Sequence[Spot], spoken: Spoken, since: int) -> bool:
@@ -90,9 +110,10 @@ def _owner(
     last_end: int,
     context: Context,
     catalogue: Catalogue,
+    stray: bool,
 ) -> tuple[Item, Measured] | None:
     misfit: tuple[Item, Measured] | None = None
-    for item, surely in _candidates(utterance, spots, spoken, last_end, context, catalogue):
+    for item, surely in _candidates(utterance, spots, spoken, last_end, context, catalogue, stray):
         measured = value_for(item, spoken, catalogue)
         if measured is None:
             continue
@@ -100,7 +121,8 @@ def _owner(
             return item, measured
         # A value out of range is kept only where the item was named with it.
         if surely and misfit is None:
-            misfit = (item, measured)
+            doubts = measured.doubts or (_IMPLAUSIBLE,)
+            misfit = (item, replace(measured, doubts=doubts))
     return misfit
 
 
@@ -111,6 +133,7 @@ def _candidates(
     last_end: int,
     context: Context,
     catalogue: Catalogue,
+    stray: bool,
 ) -> Iterator[tuple[Item, bool]]:
     at = utterance.start
     seen: set[str] = set()
@@ -125,12 +148,18 @@ def _candidates(
         items = {spot.item: catalogue.items[spot.item] for spot in chosen}
         return sorted(
             items.values(),
-            key=lambda item: (-context.rank(item, at, catalogue), catalogue.place[item.id]),
+            key=lambda item: (
+                not _suits(item, spoken, catalogue),
+                -context.rank(item, at, catalogue),
+                catalogue.place[item.id],
+            ),
         )
 
-    for item in by_rank(
-        [s for s in spots if s.role == "value" and s.first <= spoken.first <= s.last]
-    ):
+    of_value = [s for s in spots if s.role == "value" and s.first <= spoken.first <= s.last]
+    if stray:
+        # "Step forward two paces"
+        of_value = []
+    for item in by_rank(of_value):
         if fresh(item):
             yield item, True
     before = [
@@ -158,16 +187,35 @@ def _candidates(
         for item in by_rank([spot for spot in after if spot.first == name_start]):
             if fresh(item):
                 yield item, True
+    if stray:
+        return
     named_other = any(
-        spot.role == "name" and spot.last < spoken.first and spot.first > last_end for spot in spots
+        spot.role == "name"
+        and spot.last < spoken.first
+        and spot.first > last_end
+        and not (spot.weight == 1 and utterance.tokens[spot.last].text.rstrip("s") in _ANY_LIMB)
+        for spot in spots
     )
-    if context.topic is not None and context.topic_holds(at) and not named_other:
+    if context.topic_holds(at) and context.topic and not (named_other or context.gone_on):
         item = catalogue.items[context.topic]
         if item.bare_number and fresh(item):
             yield item, spoken.unit is not None or _alone(utterance, spoken)
     for item in _by_form(spoken, context, catalogue):
         if fresh(item):
             yield item, False
+
+
+def _suits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:
+    """Whether a grade is said as this item's scale is: "two plus", "four out of five"."""
+    if item.kind != "grade" or item.scale is None:
+        return True
+    scale = catalogue.scales[item.scale]
+    best = spoken.readings[0]
+    if best.form == "grade" and len(best.values) == 2:
+        return int(best.values[1]) in scale.out_of
+    if best.modifier == "plus" and best.values and best.values[0] < _LEAST_PLUS_OF_STRENGTH:
+        return scale.plus
+    return True
 
 
 def _alone(utterance: Utterance, spoken: Spoken) -> bool:

@@ -9,7 +9,18 @@ from dictate.findings.spotting import Spot
 from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
 
-_NEAR_CLAUSE_START = 4  # tokens before a teaching remark that still belong to it
+_NEAR_CLAUSE_START = 8  # tokens before a teaching remark that still belong to it
+_FAR_CLAUSE_START = 10  # likewise before what is said of others ("... had one yesterday")
+_TO_KNOW = frozenset(
+    ["know", "me", "see", "say", "check", "ask", "shout", "sure", "as", "even", "wonder", "test",
+     "whether", "tell", "feel", "look", "listen", "only", "and", "or", "squeeze", "stop", "yes",
+     "nod"]
+)  # fmt: skip
+_BEGINNING = frozenset(["examine", "start", "begin", "carry", "proceed"])
+_POLITE = frozenset(
+    ["possible", "need", "anything", "can", "could", "like", "want", "necessary", "would", "please",
+     "okay", "ok", "comfortable", "hurts", "press", "push", "touch", "all"]
+)  # fmt: skip
 _MOST_FOREIGN = 3  # words that no item knows between 'no' and the sign it denies
 _JOINERS = frozenset(["or", "and", "nor", "any", "even", "much"])
 
@@ -18,18 +29,57 @@ def quiet_places(utterance: Utterance) -> frozenset[int]:
     """Token places where nothing is found or done: asides, hypotheticals, plans, others' finds."""
     quiet: set[int] = set()
     for mark in utterance.marked("aside", "hypothetical", "plan", "others"):
+        if mark.kind == "hypothetical" and _is_manner(utterance, mark):
+            continue
         start = _clause_start(utterance, mark.first)
-        if mark.kind in ("aside", "others") and mark.first - start > _NEAR_CLAUSE_START:
+        reach = _NEAR_CLAUSE_START if mark.kind == "aside" else _FAR_CLAUSE_START
+        if mark.kind in ("aside", "others") and mark.first - start > reach:
             start = mark.first
-        end = len(utterance.tokens)
-        for turn in utterance.marked("but"):
-            if turn.first > mark.last:
-                end = turn.first
-                break
-        quiet.update(range(start, end))
+        quiet.update(range(start, _clause_end(utterance, mark.last)))
+    for first, end in _conditions(utterance):
+        quiet.update(range(first, end))
     for mark in utterance.marked("demonstration"):
+        if mark.first and utterance.tokens[mark.first - 1].text in ("if", "whether"):
+            continue  # "tell me whether this is sharp or dull"
         quiet.update(range(mark.first, min(len(utterance.tokens), mark.last + 3)))
     return frozenset(quiet)
+
+
+_MANNER = frozenset(["say", "like", "call", "grade", "guess", "estimate", "describe"])
+
+
+def _is_manner(utterance: Utterance, hypothetical: Mark) -> bool:
+    """Whether an 'I would' only is polite or careful ("I would like you to", "I would say")."""
+    tokens = [token.text for token in utterance.tokens]
+    for place in range(max(1, hypothetical.first), hypothetical.last + 1):
+        if tokens[place] == "would" and tokens[place - 1] in ("i", "we"):
+            return tokens[place + 1 : place + 2] != [] and tokens[place + 1] in _MANNER
+    return False
+
+
+_BIDDING = frozenset(["say", "tell", "let", "raise", "nod", "press", "lift", "shout", "call"])
+
+
+def bids(utterance: Utterance, first: int, last: int) -> bool:
+    """Whether these words tell the partner what to do ("say yes when you feel")."""
+    return any(token.text in _BIDDING for token in utterance.tokens[first : last + 1])
+
+
+def _conditions(utterance: Utterance) -> list[tuple[int, int]]:
+    """Stretches under an 'if' that supposes something, not one that asks or is polite."""
+    tokens = utterance.tokens
+    found = []
+    for place, token in enumerate(tokens):
+        if token.text != "if" or (place and tokens[place - 1].text in _TO_KNOW):
+            continue
+        following = {one.text for one in tokens[place + 1 : place + 5]}
+        if following & {"i", "we"} and following & _BEGINNING:
+            continue  # "is it all right if I examine you"
+        if (following & _POLITE and "not" not in following) or len(following) < 2:
+            continue
+        start = max(_clause_start(utterance, place), place - _FAR_CLAUSE_START)
+        found.append((start, _clause_end(utterance, place)))
+    return found
 
 
 def _clause_start(utterance: Utterance, place: int) -> int:
@@ -40,26 +90,101 @@ def _clause_start(utterance: Utterance, place: int) -> int:
     return start
 
 
+def _clause_end(utterance: Utterance, place: int) -> int:
+    turns = utterance.marked("but")
+    return next((turn.first for turn in turns if turn.first > place), len(utterance.tokens))
+
+
 def question_places(utterance: Utterance) -> frozenset[int]:
     """Token places that are asked, not stated."""
     if utterance.after == "question":
         return frozenset(range(len(utterance.tokens)))
     asked: set[int] = set()
+    opening = _opening_question(utterance)
+    if opening is not None:
+        asked.update(range(opening, len(utterance.tokens)))
+    tokens = [token.text for token in utterance.tokens]
+    for place in range(1, len(tokens) - 1):
+        # "Shout if it hurts": what is waited for is asked, not told.
+        if tokens[place] == "if" and tokens[place - 1] in _BIDDING | {"me", "know"}:
+            asked.update(range(place, len(tokens)))
     for mark in utterance.marked("question"):
         if any(
             one.kind in ("negation", "after_negation") and one.first <= mark.first <= one.last + 1
             for one in utterance.marks
         ):
             continue  # "without any", "no ... any"
+        if _states_place(utterance, mark) or _starts_over(utterance, mark):
+            continue
         asked.update(range(mark.first, len(utterance.tokens)))
     return frozenset(asked)
+
+
+_FINITE = frozenset(["is", "are", "was", "were", "has", "have", "does", "looks", "seems"])
+
+
+def _starts_over(utterance: Utterance, question: Mark) -> bool:
+    """Whether a statement only begins again ("it is it is equal", "the lids are there is no")."""
+    tokens = [token.text for token in utterance.tokens]
+    words = tokens[question.first : question.last + 1]
+    return (
+        question.first > 0
+        and len(words) >= 2
+        and words[0] in _FINITE
+        and tokens[question.last + 1 : question.last + 2] != []
+        and tokens[question.last + 1] in _FINITE
+        and tokens[question.last + 1 : question.last + 3] != words[:2]
+    )
+
+
+def _states_place(utterance: Utterance, question: Mark) -> bool:
+    """Whether an 'is there' says where something is ("red reflex is there on the right")."""
+    tokens = utterance.tokens
+    words = [token.text for token in tokens[question.first : question.last + 1]]
+    if question.first == 0 or len(words) != 2 or words[1] != "there":
+        return False
+    following = [token.text for token in tokens[question.last + 1 : question.last + 2]]
+    return following in (["on"], ["in"], ["at"], ["too"], ["both"])
+
+
+def _opening_question(utterance: Utterance) -> int | None:
+    """Where an inverted verb opens the utterance: "is the trachea central"."""
+    tokens = utterance.tokens
+    for place, token in enumerate(tokens[:-2]):
+        if token.text in _INVERTED and tokens[place + 1].text in _SUBJECTS:
+            return place
+        if token.text not in _BEFORE_QUESTION:
+            return None
+    return None
+
+
+_INVERTED = frozenset(["is", "are", "was", "were", "does", "do", "did", "can", "has", "have"])
+_SUBJECTS = frozenset(
+    ["the", "your", "his", "her", "my", "it", "that", "this", "there", "they", "these", "those",
+     "you", "he", "she", "either", "both"]
+)  # fmt: skip
+_BEFORE_QUESTION = frozenset(
+    ["and", "so", "or", "but", "now", "then", "okay", "well", "oh", "what"]
+)
+
+
+_TELLING = frozenset(["i", "we", "there", "it", "they", "he", "she"])
 
 
 def sought_places(utterance: Utterance) -> frozenset[int]:
     """Token places that say what is being looked for."""
     sought: set[int] = set()
+    tokens = [token.text for token in utterance.tokens]
     for mark in utterance.marked("seeking"):
-        sought.update(range(mark.first, len(utterance.tokens)))
+        end = next(
+            (
+                place
+                for place in range(mark.last + 1, len(tokens) - 1)
+                if tokens[place] in ("and", "but") and tokens[place + 1] in _TELLING
+            ),
+            len(tokens),
+        )
+        sought.update(range(mark.first, end))
     return frozenset(sought)
 
 
@@ -79,8 +204,16 @@ def denied(
         return _not_close_before(utterance, first)
     return (
         _not_close_before(utterance, first)
+        or _within_none(utterance, first, last)
         or _no_before(utterance, first, spots)
         or _denied_after(utterance, last, spots)
+    )
+
+
+def _within_none(utterance: Utterance, first: int, last: int) -> bool:
+    """Whether the sign's word is itself part of the denial ("nothing felt")."""
+    return any(
+        mark.first < first and last <= mark.last for mark in utterance.marked("after_negation")
     )
 
 
@@ -102,6 +235,8 @@ _SEEMING = frozenset(
 
 def _no_before(utterance: Utterance, first: int, spots: Sequence[Spot]) -> bool:
     for mark in reversed(utterance.marked("negation")):
+        if _takes_back(utterance, mark):
+            continue
         if mark.last >= first:
             if mark.first < first <= mark.last:
                 return True  # the phrase of denial takes in the sign's first word
@@ -109,6 +244,14 @@ def _no_before(utterance: Utterance, first: int, spots: Sequence[Spot]) -> bool:
         if _reaches(utterance, mark, first, spots):
             return True
     return False
+
+
+def _takes_back(utterance: Utterance, negation: Mark) -> bool:
+    """Whether the 'no' belongs to a correction: "equal, no wait, it is decreased"."""
+    return any(
+        mark.first <= negation.first and negation.last <= mark.last and mark.last > mark.first
+        for mark in utterance.marked("slip", "replace")
+    )
 
 
 def _reaches(utterance: Utterance, mark: Mark, first: int, spots: Sequence[Spot]) -> bool:
@@ -168,22 +311,33 @@ def _joined_before(utterance: Utterance, place: int) -> bool:
 def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> bool:
     light = word_lists().light
     for mark in utterance.marked("after_negation"):
-        if not last < mark.first <= last + 5:
+        if not last < mark.first <= last + 5 or _of_the_next(utterance, last, mark):
             continue
         between = range(last + 1, mark.first)
-        if any(spot.role == "reading" and spot.first in between for spot in spots) or _breaks(
-            utterance, last, mark.first
-        ):
-            continue
         sites = {
             place
             for spot in spots
             if spot.role == "site"
             for place in range(spot.first, spot.last + 1)
         }
+        if _breaks(utterance, last, mark.first) or any(
+            spot.role == "reading" and spot.first in between and spot.first not in sites
+            for spot in spots
+        ):
+            continue
         if all(utterance.tokens[p].text in light or p in sites for p in between):
             return True
     return False
+
+
+def _of_the_next(utterance: Utterance, last: int, mark: Mark) -> bool:
+    """Whether a 'none' goes with the side after it ("oedema on the left, none on the right")."""
+    if utterance.tokens[mark.first].text != "none":
+        return False
+    sides = [one.first for one in utterance.marked("left", "right")]
+    return any(last < place < mark.first for place in sides) and any(
+        mark.last < place <= mark.last + 3 for place in sides
+    )
 
 
 def _breaks(utterance: Utterance, first: int, last: int) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
@@ -11,7 +11,20 @@ from typing import TYPE_CHECKING, Literal
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.exam.expansion import literal_words, parsed
 from dictate.talk.lexicon import compared, stem, word_lists
-from dictate.talk.patterns import NUMBER, Line, document, lines_of, matcher_for, matches
+from dictate.talk.numbers import find_numbers
+from dictate.talk.patterns import (
+    NUMBER,
+    Line,
+    Needs,
+    Step,
+    document,
+    lines_of,
+    matcher_for,
+    matches,
+    met,
+    met_by,
+    needs_of,
+)
 from dictate.talk.utterance import Utterance
 
 if TYPE_CHECKING:
@@ -74,7 +87,14 @@ class Spotter:
         self._catalogue = catalogue
         self._phrases: dict[str, list[_Phrases]] = {}
         self._heads: dict[str, set[str]] = defaultdict(set)
+        self._named: dict[str, set[str]] = defaultdict(set)
+        self._stated: dict[str, set[str]] = defaultdict(set)
+        self._spelled: dict[str, str] = {}
         self._matchers: dict[str, Matcher] = {}
+        self._needs: dict[str, Needs] = {}
+        self._short: dict[tuple[str, str], str] = {}
+        self._known: dict[str | None, frozenset[str]] = {}
+        self._words: dict[str, frozenset[str]] = {}
         for region in catalogue.regions:
             rules = tuple(region.rules.items())
             self._add(f"region|{region.region}", [("region||0", region.announced, 0, rules)])
@@ -89,18 +109,23 @@ class Spotter:
             return
         self._phrases[owner] = phrases
         norm = _norm_of(owner)
-        for _, said, _, rules in phrases:
+        for key, said, _, rules in phrases:
             for phrase in said:
                 for word in literal_words(parsed(phrase, rules)):
                     form = norm(word)
                     if form is not None:
+                        self._spelled[word] = form
                         self._heads[form].add(owner)
+                        if not key.startswith("act|"):
+                            self._stated[form].add(owner)
+                        if key.startswith("name|"):
+                            self._named[form].add(owner.partition("|")[2])
 
     def _matcher(self, owner: str) -> Matcher:
         matcher = self._matchers.get(owner)
         if matcher is None:
             norm = _norm_of(owner)
-            matcher = matcher_for(
+            written = [
                 (
                     key,
                     tuple(
@@ -114,9 +139,82 @@ class Spotter:
                     gap,
                 )
                 for key, said, gap, rules in self._phrases[owner]
-            )
+            ]
+            matcher = matcher_for(written)
             self._matchers[owner] = matcher
+            self._needs[owner] = needs_of(line for _, lines, _ in written for line in lines)
         return matcher
+
+    def short_names(self, utterance: Utterance, topic: Item) -> list[Spot]:
+        """Names without their 'reflex' or 'pulse', once one of the series is being spoken of.
+
+        "Biceps reflex two plus left ... knee three plus": the knee's is the patellar one.
+        """
+        if topic.kind != "grade" or topic.scale is None:
+            return []
+        if not self._short:
+            self._short = self._series()
+        return [
+            Spot("name", item, "", place, place, 1)
+            for place, token in enumerate(utterance.tokens)
+            if (item := self._short.get((topic.scale, compared(token.text) or ""))) is not None
+        ]
+
+    def _series(self) -> dict[tuple[str, str], str]:
+        owners: dict[tuple[str, str], set[str]] = defaultdict(set)
+        for region in self._catalogue.regions:
+            rules = tuple(region.rules.items())
+            for item in region.items:
+                if item.kind != "grade" or item.scale is None:
+                    continue
+                for phrase in item.names:
+                    for line in lines_of(parsed(phrase, rules), compared):
+                        sure = [step.words for step in line if not step.optional]
+                        if len(sure) == 2 and sure[1] & _SERIES_HEADS:
+                            for word in sure[0]:
+                                owners[item.scale, word].add(item.id)
+        return {key: found.pop() for key, found in owners.items() if len(found) == 1}
+
+    def known_in(self, region: str | None) -> frozenset[str]:
+        """The words, as compared, that are said of the items of a region, instructions aside."""
+        known = self._known.get(region)
+        if known is None:
+            owners = {f"region|{region}"}
+            for item in self._catalogue.items.values():
+                if item.region == region:
+                    owners |= {f"item|{item.id}", f"site|{item.sites}"}
+            known = frozenset(form for form, said_of in self._stated.items() if said_of & owners)
+            self._known[region] = known
+        return known
+
+    def words_of(self, item: str) -> frozenset[str]:
+        """All words, as compared, that an item's own phrases can hold."""
+        words = self._words.get(item)
+        if words is None:
+            owner = f"item|{item}"
+            words = frozenset(form for form, owners in self._heads.items() if owner in owners)
+            self._words[item] = words
+        return words
+
+    @property
+    def spelled(self) -> Mapping[str, str]:
+        """Every word of the wordings, with the form by which it is compared."""
+        return self._spelled
+
+    def may_complete(self, word: str, heard: set[str], owners: set[str]) -> bool:
+        """Whether some of these owners has a wording of this word and words that were heard."""
+        for form in {compared(word), _with_sides(word)} - {None}:
+            assert form is not None
+            for owner in self._heads.get(form, set()) & owners:
+                self._matcher(owner)
+                if met_by(self._needs[owner], heard, form):
+                    return True
+        return False
+
+    @property
+    def named(self) -> Mapping[str, set[str]]:
+        """Which items have a word, as compared, in their names."""
+        return self._named
 
     def spots(self, utterance: Utterance) -> list[Spot]:
         """All mentions, the longest of each item and role at a place; sorted by place."""
@@ -155,12 +253,16 @@ class Spotter:
         if utterance.numbers:
             said = [(form, place) for place, form in enumerate(spoken) if form is not None]
             literal = [(document([form for form, _ in said]), [place for _, place in said])]
+        heard = {*forms, *with_sides, *(form for form in spoken if form is not None)}
         for owner in owners:
+            matcher = self._matcher(owner)
+            if not met(self._needs[owner], heard):
+                continue
             kind, _, name = owner.partition("|")
             sites = kind == "site"
             docs = [(sided_doc, side_places)] if sites else [(plain_doc, places), *literal]
             for doc, where in docs:
-                for key, first, last in matches(self._matcher(owner), doc) if len(doc) else []:
+                for key, first, last in matches(matcher, doc) if len(doc) else []:
                     role, detail, alone = key.split("|")
                     found.append(
                         Spot(
@@ -199,8 +301,31 @@ def _useful(lines: tuple[Line, ...], doing: bool) -> Iterator[Line]:
     """Lines that can prove something: body words alone are no instruction."""
     body = _body_stems() if doing else frozenset({NUMBER})
     for line in lines:
-        if any(not step.optional and not step.words <= body for step in line):
+        sure = [step for step in line if not step.optional]
+        if len(sure) == 1:
+            # "a two" without its light word would be any 'two'.
+            words = frozenset(word for word in sure[0].words if not _is_number(word))
+            if not words:
+                continue
+            line = tuple(Step(words) if step is sure[0] else step for step in line)
+            sure = [Step(words)]
+        if not doing and len(sure) == 1 and sure[0].words <= _IDLE:
+            continue  # "gets it right" is told by a word that is passed over
+        if any(not step.words <= body for step in sure):
             yield line
+
+
+_SERIES_HEADS = frozenset(stem(word) for word in ("reflex", "jerk", "pulse", "strength", "power"))
+_IDLE = frozenset(
+    stem(word)
+    for word in ("get", "got", "go", "take", "make", "try", "give", "say", "tell", "want", "need",
+                 "let", "put", "show")
+)  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _is_number(word: str) -> bool:
+    return bool(find_numbers([word]))
 
 
 @lru_cache(maxsize=1)

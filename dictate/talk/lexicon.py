@@ -27,7 +27,12 @@ class WordLists(BaseModel):
     paired: frozenset[str]
     body: frozenset[str]
     hollow: frozenset[str]
+    moving: frozenset[str]
+    limbs: frozenset[str]
     misheard: frozenset[str]
+    things: frozenset[str]
+    plain: frozenset[str]
+    said_as: dict[str, str]
     not_side: tuple[str, ...]
 
 

@@ -19,23 +19,79 @@ _CUT_OFF = {
     "next_place": ("question",),
     "question": ("courtesy", "strike"),
     "courtesy": ("not_word",),
+    "hypothetical": ("hedge",),  # "I would say"
+    "replace": ("my_own", "courtesy"),
+    "slip": ("courtesy",),
+    "same": ("courtesy",),
 }
 
 
 def marks_of(tokens: Sequence[Token]) -> list[Mark]:
     """Find all marks, sorted by place; marks of different kinds may overlap."""
-    words = [token.text for token in tokens]
+    words = meant(tokens)
     found = _longest(matches(mark_matcher(), document(words)))
     blocked = {
         place
         for mark in found
         if mark.kind == "not_side"
+        and not _after_article(words, mark)
+        and not _before_number(words, mark)
+        and not _not_sensed_there(words, mark.first)
         for place in range(mark.first, mark.last + 1)
     }
     kept = [mark for mark in found if mark.kind != "not_side" and not _covered(mark, found)]
     kept += _sides(words, tokens, blocked, kept)
     kept = [mark for mark in kept if not _describes(mark, tokens)]
     return sorted(kept, key=lambda mark: (mark.first, -mark.last, mark.kind))
+
+
+def meant(tokens: Sequence[Token]) -> list[str]:
+    """The words, with what sounds like 'no', 'not' or 'or' read as that.
+
+    'Know' is a word of its own beside a person or a 'to' ("you know", "let me know").
+    """
+    said_as = word_lists().said_as
+    words = [token.text for token in tokens]
+    return [
+        said_as.get(word, word) if word != "know" or _is_no(words, place) else word
+        for place, word in enumerate(words)
+    ]
+
+
+def _is_no(words: Sequence[str], place: int) -> bool:
+    before = words[place - 1] if place else ""
+    after = words[place + 1] if place + 1 < len(words) else ""
+    return before not in _KNOWING and after not in _KNOWN and bool(after)
+
+
+_KNOWING = frozenset(
+    ["i", "you", "we", "they", "he", "she", "to", "do", "does", "did", "not", "me", "us", "never",
+     "always", "will", "would", "should", "and", "who", "already"]
+)  # fmt: skip
+_KNOWN = frozenset(
+    ["if", "when", "what", "how", "that", "where", "the", "it", "this", "about", "which", "who",
+     "why", "whether", "you", "your"]
+)  # fmt: skip
+
+
+def _after_article(words: Sequence[str], mark: Mark) -> bool:
+    """Whether the 'right' of "right so" is a side after all: "on the right so ..."."""
+    return (
+        words[mark.first] == "right"
+        and mark.first > 0
+        and words[mark.first - 1] in ("the", "on", "your")
+    )
+
+
+def _before_number(words: Sequence[str], mark: Mark) -> bool:
+    """Whether a value follows the 'left' of "is left": "the pulse is left two plus"."""
+    following = words[mark.last + 1] if mark.last + 1 < len(words) else ""
+    return words[mark.last] == "left" and following in _BEFORE_VALUE - _NO_NUMBER
+
+
+def _not_sensed_there(words: Sequence[str], place: int) -> bool:
+    """Whether 'right' leads what is not felt or seen there: "right I cannot feel it"."""
+    return any(tuple(words[place + 1 : place + 1 + len(one)]) == one for one in _UNSENSED)
 
 
 def _describes(mark: Mark, tokens: Sequence[Token]) -> bool:
@@ -83,12 +139,15 @@ def _covered(mark: Mark, others: Sequence[Mark]) -> bool:
 
 
 _BEFORE_VALUE = frozenset(
-    ["about", "roughly", "around", "nearly", "almost", "under", "over", "slightly", "also", "top",
+    ["all", "about", "roughly", "around", "nearly", "almost", "under", "over", "slightly", "also",
+     "top",
      "bottom", "same", "less", "more", "one", "two", "three", "four", "five", "six", "seven",
      "eight", "nine", "ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen",
      "seventeen", "eighteen", "nineteen", "twenty", "thirty", "forty", "fifty", "sixty", "seventy",
      "eighty", "ninety", "zero", "trace"]
 )  # fmt: skip
+_NO_NUMBER = frozenset(["all", "over", "under", "also", "top", "bottom", "same", "less", "more"])
+_UNSENSED = (("i", "can", "not"), ("i", "could", "not"), ("can", "not"), ("could", "not"))
 _AFTER_RIGHT = frozenset(
     ["you", "if", "and", "but", "what", "cover", "stand", "sit", "lie", "pop", "hop", "take",
      "turn", "look", "open", "close", "give", "keep", "get", "good", "lovely", "thanks", "next",
@@ -114,7 +173,8 @@ def _sides(
             # or where it stands alone before a value.
             if word == "right" and opens and follows and follows not in lists.body:
                 if not (follows[0].isdigit() or follows in _BEFORE_VALUE):
-                    if follows not in lists.light | lists.paired and follows not in _AFTER_RIGHT:
+                    leads = follows not in lists.light | lists.paired | _AFTER_RIGHT
+                    if leads or _not_sensed_there(words, place):
                         sides.append(Mark(kind="right_lead", first=place, last=place))
                     continue
             if word == "right" and opens and tokens[place].after in ("weak", "strong"):

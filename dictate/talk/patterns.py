@@ -121,6 +121,44 @@ def matcher_for(phrases: Iterable[tuple[str, Sequence[Line], int]]) -> Matcher:
     return matcher
 
 
+Needs = dict[str, list[tuple[frozenset[str], ...]]]
+"""What must be heard for any line to match, by a word of the step of fewest words."""
+
+
+def needs_of(lines: Iterable[Line]) -> Needs:
+    """The sure steps of lines; a Matcher is only run where those of one line are all heard."""
+    needs: Needs = {}
+    for line in lines:
+        sure = sorted({step.words for step in line if not step.optional}, key=len)
+        if not sure:
+            continue
+        rest = tuple(sure[1:])
+        for word in sure[0]:
+            kept = needs.setdefault(word, [])
+            if rest not in kept:
+                kept.append(rest)
+    return needs
+
+
+def met(needs: Needs, heard: set[str]) -> bool:
+    """Whether all sure steps of some line are among the words heard."""
+    return any(
+        all(not step.isdisjoint(heard) for step in rest)
+        for word in heard
+        for rest in needs.get(word, ())
+    )
+
+
+def met_by(needs: Needs, heard: set[str], word: str) -> bool:
+    """Whether ``word`` and the words heard hold all sure steps of some line of that word."""
+    return any(
+        (word == first or any(word in step for step in rest))
+        and all(word in step or not step.isdisjoint(heard) for step in rest)
+        for first in {word, *heard}
+        for rest in needs.get(first, ())
+    )
+
+
 def document(words: Sequence[str]) -> Doc:
     """A document of exactly these words."""
     from spacy.tokens import Doc

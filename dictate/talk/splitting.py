@@ -15,6 +15,10 @@ from dictate.talk.tokens import Token, tokens_of
 from dictate.talk.utterance import Mark, Utterance
 
 _LONGEST_JOIN = 2.0  # seconds of silence over which an unfinished phrase may go on
+_BEFORE_NO = frozenset(
+    ["is", "are", "was", "were", "there", "have", "has", "had", "with", "see", "feel", "hear"]
+)
+_ASKING = frozenset(["what", "how", "why", "when", "where", "which", "who", "whom"])
 _LONGEST_RUN = 400  # tokens; a transcript line longer than this is cut anyway
 
 
@@ -83,6 +87,9 @@ class _Run:
         last = self.tokens[-1]
         if not self.recognised or last.after:
             return False
+        if last.text == "no":
+            # "sore? no" is a reply; "there is no" goes on.
+            return len(self.tokens) > 1 and self.tokens[-2].text in _BEFORE_NO
         if last.text in ("over", "point") and len(self.tokens) > 1:
             return bool(find_numbers([self.tokens[-2].text]))
         return last.text in _remains()
@@ -152,9 +159,14 @@ def _cuts(tokens: Sequence[Token], marks: Sequence[Mark], numbers: Sequence[Spok
         if token.after in ("strong", "question"):
             ends.add(place + 1)
     for mark in marks:
-        if mark.kind == "courtesy":
+        if (
+            mark.kind == "courtesy"
+            and not _corrects(tokens, mark, marks)
+            and not _strengthens(tokens, mark)
+            and not _judges(tokens, mark)
+        ):
             ends.update((mark.first, mark.last + 1))
-        elif mark.kind in ("opener", "strike"):
+        elif mark.kind == "strike" or (mark.kind == "opener" and not _goes_on(tokens, mark)):
             ends.add(mark.first)
         if mark.kind == "strike":
             ends.add(mark.last + 1)
@@ -163,6 +175,58 @@ def _cuts(tokens: Sequence[Token], marks: Sequence[Mark], numbers: Sequence[Spok
     spans += [(m.first, m.last) for m in marks if m.kind not in ("courtesy", "opener")]
     inside = {place for first, last in spans for place in range(first + 1, last + 1)}
     return sorted(end for end in ends if end > 0 and (end == len(tokens) or end not in inside))
+
+
+_SHORT = 4  # words of a phrase whose last word may be its result
+
+
+def _judges(tokens: Sequence[Token], courtesy: Mark) -> bool:
+    """Whether a 'good' at the end is the result of the few words before it ("air entry good")."""
+    return (
+        0 < courtesy.first == courtesy.last == len(tokens) - 1 < _SHORT
+        and tokens[courtesy.last].text == "good"
+        and not any(token.after for token in tokens[: courtesy.first])
+    )
+
+
+def _strengthens(tokens: Sequence[Token], courtesy: Mark) -> bool:
+    """Whether a 'nice and' goes with the result after it ("nice and regular")."""
+    word, following = tokens[courtesy.last], tokens[courtesy.last + 1 : courtesy.last + 2]
+    return (
+        courtesy.first == courtesy.last
+        and word.text in ("nice", "good", "lovely")
+        and not word.after
+        and [token.text for token in following] == ["and"]
+    )
+
+
+def _corrects(tokens: Sequence[Token], courtesy: Mark, marks: Sequence[Mark]) -> bool:
+    """Whether an 'excuse me' takes back what stands before it ("ten no excuse me eleven")."""
+    if courtesy.first == 0 or tokens[courtesy.first - 1].text not in ("no", "oh", "wait", "er"):
+        return False
+    return any(
+        mark.kind == "replace" and (mark.first, mark.last) == (courtesy.first, courtesy.last)
+        for mark in marks
+    )
+
+
+def _goes_on(tokens: Sequence[Token], opener: Mark) -> bool:
+    """Whether it goes on with the words before: "do not let me", "what would you"."""
+    if opener.first > 0 and not tokens[opener.first - 1].after:
+        word = tokens[opener.first - 1].text
+        if word in _ASKING and tokens[opener.last].text == "you":
+            return True
+        if word in ("not", "never", "to") and tokens[opener.first].text in ("let", "tell", "show"):
+            return True
+    return _names_side(tokens, opener)
+
+
+def _names_side(tokens: Sequence[Token], opener: Mark) -> bool:
+    """Whether the 'right' of "right so" is a side: "two plus on the right so that is it"."""
+    if tokens[opener.first].text != "right" or opener.first == 0:
+        return False
+    before = tokens[opener.first - 1]
+    return not before.after and before.text in ("the", "on", "your", "my", "to", "and")
 
 
 @lru_cache(maxsize=1)

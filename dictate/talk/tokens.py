@@ -77,7 +77,30 @@ def tokens_of(phrase: HeardPhrase, index: int = 0) -> list[Token]:
             tokens[-1] = tokens[-1].model_copy(update={"after": after})
         if len(tokens) > 1 and (tokens[-2].text, tokens[-1].text) == ("you", "know"):
             del tokens[-2:]
+        _join_abbreviation(tokens)
     return tokens
+
+
+_SAID_APART = {("spo", "two"): "spo2", ("sp", "o", "two"): "spo2", ("s", "p", "o", "two"): "spo2",
+               ("j", "v", "p"): "jvp", ("b", "p"): "bp"}  # fmt: skip
+"""Abbreviations in letters; their last one would be read with the number after it."""
+
+
+def _join_abbreviation(tokens: list[Token]) -> None:
+    for words, whole in _SAID_APART.items():
+        last = tokens[-len(words) :]
+        if tuple(token.text for token in last) == words:
+            sure = min(token.confidence for token in last)
+            tokens[-len(words) :] = [
+                last[0].model_copy(
+                    update={
+                        "text": whole,
+                        "end": last[-1].end,
+                        "confidence": sure,
+                        "after": last[-1].after,
+                    }
+                )
+            ]
 
 
 @lru_cache(maxsize=50_000)

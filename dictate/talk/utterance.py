@@ -27,7 +27,8 @@ class Utterance(BaseModel):
 
     Indices in ``numbers`` and ``marks`` count the tokens of this utterance.
     ``before`` is the silence in seconds in front of it. ``doubted`` lists tokens whose
-    number a second decoding heard otherwise, with the other wordings.
+    number a second decoding heard otherwise, with the other wordings. ``taken_for`` has
+    what was heard where a token is read as a word of like sound.
     """
 
     model_config = ConfigDict(frozen=True)
@@ -40,6 +41,7 @@ class Utterance(BaseModel):
     recognised: bool = True
     before: float = 0.0
     doubted: dict[int, tuple[str, ...]] = Field(default_factory=dict)
+    taken_for: dict[int, str] = Field(default_factory=dict)
 
     @property
     def start(self) -> float:
@@ -53,8 +55,12 @@ class Utterance(BaseModel):
 
     @property
     def text(self) -> str:
-        """The tokens joined by blanks."""
-        return joined(self.tokens)
+        """What was heard: the tokens joined by blanks."""
+        if not self.taken_for:
+            return joined(self.tokens)
+        return " ".join(
+            self.taken_for.get(place, token.text) for place, token in enumerate(self.tokens)
+        )
 
     @property
     def after(self) -> Break:

@@ -620,16 +620,16 @@ def test_sentences_read_as_plain_english() -> None:
         )
     }
     assert said["asymmetry:vitals.blood_pressure"].sentence == (
-        "Blood pressure: 134/88 mmHg on the left and 118/76 mmHg on the right; the difference "
-        "is 16 mmHg; look again from 10 mmHg on (between the arms)."
+        "Blood pressure: 134/88\u00a0mm Hg on the left and 118/76\u00a0mm Hg on the right; the difference "
+        "is 16\u00a0mm Hg; look again from 10\u00a0mm Hg on (between the arms)."
     )
     assert said["asymmetry:vitals.blood_pressure"].source == "Arms that differ. C journal, 2012"
     assert said["unit:vitals.temperature"].sentence == (
-        "Temperature: 98.6 °C does not fit its unit; was 98.6 °F meant?"
+        "Temperature: 98.6\u00a0°C does not fit its unit; was 98.6\u00a0°F meant?"
     )
     assert said["unusual:vitals.pulse"].sentence == (
-        "Pulse rate: 55 per minute is outside the usual range (usual is 60 to 100 per minute, "
-        "though others give 50 to 90 per minute)."
+        "Pulse rate: 55\u00a0/min is outside the usual range (usual is 60 to 100\u00a0/min, "
+        "though others give 50 to 90\u00a0/min)."
     )
     assert said["unusual:vitals.pulse"].source == (
         "Book of the usual. A press, 1999; Another book. B press, 2001"
@@ -661,8 +661,8 @@ def test_doubt_names_the_other_values() -> None:
     )
     flag = next(flag for flag in flags_of(doubtful) if flag.rule.startswith("doubtful"))
     assert flag.sentence == (
-        "Please confirm Blood pressure (right): 134/88 mmHg (The words were garbled). "
-        "It could also have been 134/80 mmHg."
+        "Please confirm Blood pressure (right): 134/88\u00a0mm Hg (The words were garbled). "
+        "It could also have been 134/80\u00a0mm Hg."
     )
 
 

@@ -9,7 +9,13 @@ import pytest
 
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
-from dictate.exam.course import Checklist, load_course, shipped_courses, usual_checklist
+from dictate.exam.course import (
+    Checklist,
+    load_course,
+    marking_sheet,
+    shipped_courses,
+    usual_checklist,
+)
 from dictate.exam.reading import load_catalogue
 from tests.exam.exam_folder import write_exam
 
@@ -230,3 +236,40 @@ def test_the_complete_course_adds_an_item_and_hides_the_groin(exam: Catalogue) -
     assert "general.equipment" in made.required
     assert not any(item.startswith("groin.") for item in made.catalogue.items)
     assert len(made.entries) > 200
+
+
+def test_a_course_has_its_own_marking_sheet_or_the_usual_one(exam: Catalogue) -> None:
+    own = load_course("chest_heart_station", exam)
+    assert [one.id for one in marking_sheet(own)][:2] == ["vitals_done", "lungs_done"]
+    usual = marking_sheet(load_course("complete", exam))
+    assert {one.kind for one in usual} == {"done", "order", "technique", "communication"}
+    assert len({one.id for one in usual}) == len(usual)
+    done = [one.places for one in usual if one.kind == "done"]
+    assert ("vitals",) in done and ("groin",) not in done
+
+
+@pytest.mark.parametrize(
+    ("second", "told"),
+    [
+        ("{id: one, title: Again, kind: order}", "'one' is there twice"),
+        ("{id: two, title: Legs, kind: done, places: [legz]}", "there is no region 'legz'"),
+    ],
+)
+def test_a_marking_sheet_that_does_not_fit_is_refused(
+    exam: Catalogue, tmp_path: Path, second: str, told: str
+) -> None:
+    file = tmp_path / "own.yaml"
+    file.write_text(
+        "course: own\ntitle: Own\ncriteria:\n  - {id: one, title: One, kind: order}\n"
+        f"  - {second}\n"
+    )
+    with pytest.raises(UserFault, match=told):
+        load_course(file, exam)
+
+
+def test_what_marks_are_given_for_does_not_change_the_exam(exam: Catalogue, tmp_path: Path) -> None:
+    file = tmp_path / "own.yaml"
+    file.write_text("course: own\ntitle: Own\n")
+    before = load_course(file, exam).catalogue.version
+    file.write_text(file.read_text() + "criteria:\n  - {id: one, title: One, kind: order}\n")
+    assert load_course(file, exam).catalogue.version == before

@@ -136,5 +136,6 @@ def test_a_word_that_sounds_like_its_opposite_is_marked_when_heard(exam: Catalog
         )
         for phrase in written
     ]
-    assert not only(list(understand(written, exam)), "head.smile").doubtful
-    assert only(list(understand(heard, exam)), "head.smile").doubtful
+    for phrases, doubtful in ((written, False), (heard, True)):
+        results = [one for one in understand(phrases, exam) if one.value is not None]
+        assert only(results, "head.smile").doubtful is doubtful

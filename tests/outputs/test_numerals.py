@@ -18,7 +18,7 @@ from dictate.findings.finding import (
     Trials,
     Value,
 )
-from dictate.outputs.numerals import number_words, unit_words, value_words, with_unit
+from dictate.findings.numerals import number_words, unit_words, value_words, with_unit
 
 D = Decimal
 

@@ -17,6 +17,8 @@ from dictate.recognition.words import HeardPhrase, Word
 
 FOLDER = Path(__file__).resolve().parent / "excerpts"
 HELD_OUT = "heldout_"
+FRESH = "fresh_"  # written later than the rest and scored apart, group by group
+OPEN_FRESH = ("fresh_a", "fresh_c")  # those of them that may be read
 STYLES = ("clipped", "chatty", "instruct", "terse", "hesitant", "nonnative")
 PHENOMENA = (
     "acuity",
@@ -164,6 +166,13 @@ class Excerpt(_Data):
     def held_out(self) -> bool:
         """True for an excerpt that is only scored, never shown."""
         return self.name.startswith(HELD_OUT)
+
+    @property
+    def group(self) -> str:
+        """Which excerpts it is scored with: open, held out, or a half of the later ones."""
+        if self.name.startswith(FRESH):
+            return self.name[: len(FRESH) + 1]
+        return "held out" if self.held_out else "open"
 
     @property
     def word_count(self) -> int:

@@ -35,7 +35,15 @@ from dictate.recognition.words import HeardPhrase
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from alike import OPPOSITE, PLAINLY_NORMAL, SAME_ITEMS, about_the_same, statement
-from excerpt_format import Excerpt, TrueValue, Truth, phrases_of, read_excerpts
+from excerpt_format import (
+    FRESH,
+    OPEN_FRESH,
+    Excerpt,
+    TrueValue,
+    Truth,
+    phrases_of,
+    read_excerpts,
+)
 
 Understand = Callable[[Iterable[HeardPhrase], Catalogue], Sequence[Finding]]
 
@@ -543,12 +551,23 @@ def main() -> None:
 
     catalogue = load_catalogue()
     excerpts = read_excerpts()
-    opened = [one for one in excerpts if not one.held_out and (options.only or "") in one.name]
+    later_groups = sorted({one.group for one in excerpts if one.name.startswith(FRESH)})
+    shown = later_groups if options.show_held_out else OPEN_FRESH
+    opened = [one for one in excerpts if one.group == "open" and (options.only or "") in one.name]
     held_out = [] if options.only else [one for one in excerpts if one.held_out]
     report = score_all(opened, understand, catalogue)
     if options.errors:
         print_errors(opened, report)
     print_report(f"Open, {len(opened)} excerpts", report)
+    for later_group in later_groups:
+        some = [
+            one for one in excerpts if one.group == later_group and (options.only or "") in one.name
+        ]
+        if some:
+            later = score_all(some, understand, catalogue)
+            if options.errors and later_group in shown:
+                print_errors(some, later)
+            print_report(f"Written later, {later_group}, {len(some)} excerpts", later, False)
     if held_out:
         hidden = score_all(held_out, understand, catalogue)
         if options.show_held_out:

@@ -36,16 +36,19 @@ from dictate.findings.finding import (
 )
 from dictate.recognition.words import HeardPhrase
 
+LATER = ("fresh_a", "fresh_b", "fresh_c", "fresh_d")
 # A little below what was measured; raise them when the understanding gets better.
 FLOORS = {
-    "open": {"f1": 0.73, "results_f1": 0.70, "value": 0.93, "status": 0.93, "false": 18.0},
-    "held out": {"f1": 0.68, "results_f1": 0.66, "value": 0.93, "status": 0.93, "false": 23.0},
+    "open": {"f1": 0.85, "results_f1": 0.84, "value": 0.97, "status": 0.97, "false": 9.5},
+    "held out": {"f1": 0.77, "results_f1": 0.76, "value": 0.96, "status": 0.96, "false": 17.5},
+    "fresh_b": {"f1": 0.73, "results_f1": 0.73, "value": 0.94, "status": 0.95, "false": 24.0},
+    "fresh_d": {"f1": 0.72, "results_f1": 0.71, "value": 0.92, "status": 0.92, "false": 18.5},
     "open, 10% of words heard wrongly": {
-        "f1": 0.64,
-        "results_f1": 0.61,
-        "value": 0.88,
-        "status": 0.89,
-        "false": 22.0,
+        "f1": 0.76,
+        "results_f1": 0.74,
+        "value": 0.93,
+        "status": 0.95,
+        "false": 13.0,
     },
 }
 
@@ -61,7 +64,7 @@ def excerpts() -> tuple[Excerpt, ...]:
 
 
 def opened() -> list[Excerpt]:
-    return [excerpt for excerpt in excerpts() if not excerpt.held_out]
+    return [excerpt for excerpt in excerpts() if excerpt.group == "open"]
 
 
 def test_excerpts_fit_the_notation_and_the_catalogue() -> None:
@@ -78,7 +81,9 @@ def test_every_style_has_enough_words_and_a_third_is_held_out() -> None:
     assert len(excerpts()) >= 66
     assert {style for style in STYLES if words[style] < 2000} == set()
     assert {style for style in STYLES if held_out[style] < 3} == set()
-    assert 3 * held_out.total() >= len(excerpts()) - 2
+    assert 3 * held_out.total() >= len(opened()) + held_out.total() - 2
+    halves = Counter((one.group, one.style) for one in excerpts())
+    assert all(halves[half, style] for half in LATER for style in STYLES)
 
 
 def test_every_phenomenon_is_in_open_and_in_held_out_excerpts() -> None:
@@ -333,7 +338,7 @@ def fallen_below(report: Report, floors: dict[str, float]) -> list[str]:
 def test_understanding_keeps_its_floors(group: str) -> None:
     from dictate.pipeline import understand
 
-    some = [one for one in excerpts() if one.held_out] if group == "held out" else opened()
+    some = [one for one in excerpts() if one.group == group.partition(",")[0]]
     rate = 0.1 if "10%" in group else 0.0
     assert fallen_below(score_all(some, understand, catalogue(), rate), FLOORS[group]) == []
 

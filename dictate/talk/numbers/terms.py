@@ -75,7 +75,25 @@ class Terms:
         start = self._whole(at, inside)
         if start is None:
             return self._bare_point(at)
+        again = self._begun_again(start)
+        if again is not None:
+            return again
         return self._pointed(start) or self._and_fraction(start)
+
+    def _begun_again(self, start: Term) -> Term | None:
+        """Return a number said again from its start: "thirty six point, thirty six point nine"."""
+        point, points = start.end, self.lexicon.point
+        if not start.whole or not self._joined(point) or self.texts[point] not in points:
+            return None
+        second = self._whole(point + 1, True) if self._joined(point + 1) else None
+        if second is None or second.value != start.value or start.kind == "digit":
+            return None
+        if second.end >= len(self.atoms) or self.texts[second.end] not in points:
+            return None
+        whole = self._pointed(second)
+        if whole is None:
+            return None
+        return Term(whole.value, start.first, whole.end, whole.kind, doubtful=whole.doubtful)
 
     # -- whole numbers ---------------------------------------------------------
 

@@ -68,10 +68,13 @@ def with_unit(number: str, unit: str) -> str:
     return f"{number}{shown}" if shown in _CLOSE_UP else f"{number}\N{NO-BREAK SPACE}{shown}"
 
 
-def value_words(value: Value, catalogue: Catalogue | None = None) -> str:
-    """A value for people; the catalogue tells how a scale's grades are written."""
+def value_words(value: Value, catalogue: Catalogue | None = None, *, unit_said: bool = True) -> str:
+    """A value for people; the catalogue tells how a scale's grades are written.
+
+    A number that was said in another unit is told in that too, unless ``unit_said`` is False.
+    """
     if isinstance(value, Quantity):
-        return _quantity(value)
+        return _quantity(value, unit_said)
     if isinstance(value, Pressure):
         both = f"{number_words(value.systolic)}/{number_words(value.diastolic)}"
         return ("about " if value.approximate else "") + with_unit(both, value.unit)
@@ -98,7 +101,7 @@ def denies(title: str) -> bool:
     return title.lower().startswith(("no ", "not "))
 
 
-def _quantity(value: Quantity) -> str:
+def _quantity(value: Quantity, unit_said: bool) -> str:
     number = number_words(value.number)
     if value.high is not None:
         number = f"{number} to {number_words(value.high)}"
@@ -106,7 +109,8 @@ def _quantity(value: Quantity) -> str:
     if value.approximate:
         front = f"about {front}"
     said = ""
-    if value.said_number is not None and value.said_unit and value.said_unit != value.unit:
+    other = bool(value.said_unit) and value.said_unit != value.unit
+    if unit_said and other and value.said_number is not None and value.said_unit:
         said = f" (said as {with_unit(number_words(value.said_number), value.said_unit)})"
     return front + with_unit(number, value.unit) + said
 

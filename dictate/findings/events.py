@@ -1,0 +1,547 @@
+"""What happens in an utterance, in the order of its words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from dictate.exam.catalogue import Catalogue
+from dictate.findings.claims import best_of, clusters, is_brief, joined_claims, reading_claims
+from dictate.findings.event import Event, Kind
+from dictate.findings.finding import Level
+from dictate.findings.measures import measures_of
+from dictate.findings.scene import (
+    MOST_FOREIGN,
+    Scene,
+    affirmable,
+    is_none,
+    others_of_kind,
+    reading_felt,
+)
+from dictate.findings.scopes import denied
+from dictate.findings.spotting import Spot
+from dictate.findings.strange import is_stray
+from dictate.talk.lexicon import word_lists
+from dictate.talk.numbers import is_courtesy
+from dictate.talk.utterance import Mark, Utterance
+
+_MOST_STRANGE = 1  # strange words near a result that nothing names
+_PARTICLES = frozenset(["up", "down", "out", "off", "in", "over", "gone"])
+_STATING = frozenset(["is", "does", "do", "can", "did", "right"])
+
+
+def events_of(scene: Scene) -> list[Event]:
+    """Everything that happens in the utterance, sorted by place."""
+    at = scene.utterance.start
+    events: list[Event] = []
+    # A labelled partner replies; what they say is no instruction and no report.
+    partner = scene.speaker == "partner"
+    busy: set[int] = set()
+    kinds: tuple[Kind, ...] = ("question", "act")
+    for kind in kinds:
+        group_spots = [] if partner else [s for s in scene.spots if s.role == kind]
+        for group in clusters(group_spots):
+            spot = best_of(group, scene.context, at, scene.catalogue)
+            if _of_nobody(scene, spot, group) or (kind == "act" and _not_sensed(scene, spot)):
+                continue
+            if kind == "question" and _known_here(scene, spot):
+                continue
+            if kind == "act" and spot.weight <= 2 and _is_talk(scene, spot):
+                continue
+            if spot.weight == 1 and len(scene.heavy()) > MOST_FOREIGN:
+                continue  # one word proves no act in a longer sentence
+            if any(place in busy for place in range(spot.first, spot.last + 1)):
+                continue
+            alike = {one.item for one in group if one.weight >= spot.weight}
+            events.append(Event(spot.first, kind, spot.last, spot=spot, shared=len(alike) > 1))
+            busy.update(range(spot.first, spot.last + 1))
+    events += _trial_answers(scene, busy)
+    answered = {
+        place
+        for event in events
+        if event.kind == "answer"
+        for place in range(event.place, event.last + 1)
+    }
+    polite = {
+        place
+        for mark in scene.utterance.marked("courtesy")
+        for place in range(mark.first, mark.last + 1)
+    }
+    passing = _counted_in_passing(scene)
+    readings = [
+        spot
+        for spot in scene.spots
+        if spot.role == "reading"
+        and not (set(range(spot.first, spot.last + 1)) <= polite or spot.first in passing)
+        and not any(p in busy or p in answered for p in range(spot.first, spot.last + 1))
+        and not _repeats(scene, spot)
+        and not _only_named(scene, spot)
+        and not _within_denial(scene, spot)
+    ]
+    if busy:
+        # "Hold your arms out": the verb that opens an instruction is no result.
+        opening = scene.first_heavy()
+        readings = [spot for spot in readings if not (spot.weight == 1 and spot.first == opening)]
+    taken: set[int] = set(busy)
+    won: list[Spot] = []
+    for group in clusters(readings):
+        for spot in _winners(scene, group, _naming_after(scene, won)):
+            events.append(Event(spot.first, "result", spot.last, spot=spot))
+            taken.update(range(spot.first, spot.last + 1))
+            won.append(spot)
+    for place, last, measured in measures_of(
+        scene.utterance,
+        [spot for spot in scene.spots if spot.role != "reading" or spot in won],
+        busy | set(scene.quiet),
+        scene.context,
+        scene.catalogue,
+        scene.strange,
+    ):
+        if place in answered:
+            continue
+        events.append(Event(place, "measure", last, measured=measured))
+        taken.update(range(place, last + 1))
+    events = [one for one in events if not _said_by_grade(scene, one, events)]
+    if not events and not partner:
+        events += _denied_names(scene)
+    events += _generic_events(scene, taken, partner)
+    events += _talk_marks(scene, busy, taken)
+    return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
+
+
+_NEXT_TO_GRADE = 4  # tokens between a grade and the word that only says it again
+_PLAIN = frozenset(["palpable", "present", "pitting", "full", "strong", "normal", "felt"])
+
+
+def _said_by_grade(scene: Scene, event: Event, events: Sequence[Event]) -> bool:
+    """Whether a result says no more than the grade beside it ("trace pitting", "good two plus")."""
+    if event.kind != "result" or event.spot is None:
+        return False
+    item = scene.catalogue.items[event.spot.item]
+    if item.kind != "grade" or event.spot.detail not in _PLAIN:
+        return False
+    return any(
+        other.kind == "measure"
+        and other.measured[0].id == item.id
+        and -_NEXT_TO_GRADE <= other.place - event.last <= _NEXT_TO_GRADE + 1
+        for other in events
+    )
+
+
+def _counted_in_passing(scene: Scene) -> set[int]:
+    """The places of numbers that are no values, and the place after ("three big breaths")."""
+    tokens = [token.text for token in scene.utterance.tokens]
+    return {
+        place
+        for number in scene.utterance.numbers
+        if is_courtesy(tokens, number)
+        for place in range(number.first, number.last + 2)
+    }
+
+
+def _naming_after(scene: Scene, won: Sequence[Spot]) -> list[Spot]:
+    """The names that can still back a result: none that was part of another item's result."""
+    return [
+        name
+        for name in scene.naming
+        if name.role != "name"
+        or not any(
+            spot.first <= name.first and name.last <= spot.last and spot.item != name.item
+            for spot in won
+        )
+    ]
+
+
+def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> list[Spot]:
+    claims = reading_claims(
+        group,
+        naming,
+        scene.utterance,
+        scene.context,
+        scene.catalogue,
+        [spot for spot in scene.spots if spot.role == "site"],
+        scene.asked,
+    )
+    winners: list[Spot] = []
+    taken: set[int] = set()
+    for claim in claims:
+        if claim.named is None and (_is_stray(scene, claim.spot) or _elsewhere(scene, claim.spot)):
+            continue
+        places = set(range(claim.spot.first, claim.spot.last + 1))
+        if places & taken:
+            continue
+        taken |= places
+        winners.append(claim.spot)
+        winners += [other.spot for other in joined_claims(claim, claims, scene.utterance, naming)]
+    return winners
+
+
+def _elsewhere(scene: Scene, spot: Spot) -> bool:
+    """Whether one word, while another region's item is in hand, would be a result of elsewhere."""
+    topic = scene.topic_item()
+    region = scene.catalogue.items[spot.item].region
+    return (
+        spot.weight == 1
+        and topic is not None
+        and topic.region != region
+        and not is_brief(scene.utterance, [spot])
+    )
+
+
+def _is_stray(scene: Scene, spot: Spot) -> bool:
+    """Whether a result without a name is about something that is not examined."""
+    most = _MOST_STRANGE + (spot.alone and spot.weight > 1)
+    if spot.weight == 1 and scene.utterance.tokens[spot.last].text in _PARTICLES:
+        most = 0  # "while I set this up"
+    if is_stray(scene.utterance, scene.strange, spot.first, spot.last, most):
+        return True
+    # "A clean tongue blade", "big breaths": a quality of what another region knows.
+    region = scene.catalogue.items[spot.item].region
+    following = [name for name in scene.names if name.first == spot.last + 1]
+    return (
+        bool(following)
+        and not scene.utterance.tokens[spot.last].after
+        and all(scene.catalogue.items[name.item].region != region for name in following)
+    ) or (spot.weight == 1 and _gone(scene, spot))
+
+
+def _gone(scene: Scene, spot: Spot) -> bool:
+    """Whether a strange thing has it: "one of the bulbs has gone"."""
+    before = scene.utterance.tokens[spot.first - 1].text if spot.first > 1 else ""
+    return before in ("has", "have", "had") and spot.first - 2 in scene.strange
+
+
+def _within_denial(scene: Scene, spot: Spot) -> bool:
+    """Whether the words are those of not seeing or hearing themselves ("cannot see")."""
+    return any(
+        mark.first <= spot.first and spot.last <= mark.last and mark.last > mark.first
+        for mark in scene.utterance.marked("negation", "cannot")
+    )
+
+
+_NAMED_THINGS = frozenset(["nodes", "glands"])
+
+
+def _only_named(scene: Scene, spot: Spot) -> bool:
+    """Whether a sign's word is just part of the item's name ("axillary nodes not tender")."""
+    reading = scene.catalogue.items[spot.item].reading(spot.detail)
+    words = {token.text for token in scene.utterance.tokens[spot.first : spot.last + 1]}
+    if not words <= _NAMED_THINGS or not any(
+        name.item == spot.item
+        and name.first <= spot.first
+        and spot.last <= name.last
+        and name.last - name.first > spot.last - spot.first
+        for name in scene.names
+    ):
+        return False
+    return not denied(scene.utterance, spot.first, spot.last, reading.status, scene.spots)
+
+
+def _repeats(scene: Scene, spot: Spot) -> bool:
+    """Whether a 'same' takes over the first side's result and is no result by itself."""
+    topic = scene.topic_item()
+    if topic is None or topic.sides != "paired":
+        return False
+    of_another = others_of_kind(scene, topic, spot.first) and any(
+        one.level is Level.MEASURED for one in scene.book.of_item(topic.id)
+    )
+    if not of_another:
+        if any(s.side == "both" for s in scene.said) or not (scene.said or scene.flip):
+            return False
+    return any(
+        mark.first <= spot.first and spot.last <= mark.last
+        for mark in scene.utterance.marked("same")
+    )
+
+
+def _not_sensed(scene: Scene, spot: Spot) -> bool:
+    """Whether the act is what could not be sensed ("I cannot feel the thyroid")."""
+    return any(
+        mark.first < spot.first <= mark.last
+        for mark in scene.utterance.marked("negation", "cannot")
+    )
+
+
+def _of_nobody(scene: Scene, chosen: Spot, group: Sequence[Spot]) -> bool:
+    """Whether an act fits several regions alike, and not the one in hand ("lean forward")."""
+    if scene.context.region is None or scene.utterance.start - scene.context.topic_at > 60:
+        return False
+    if any(spot.item == chosen.item for spot in scene.names):
+        return False
+    regions = {
+        scene.catalogue.items[spot.item].region for spot in group if spot.weight >= chosen.weight
+    }
+    return len(regions) > 1 and scene.context.region not in regions
+
+
+def _known_here(scene: Scene, question: Spot) -> bool:
+    """Whether the region in hand has a sign of these words, so that its own item is asked."""
+    region = scene.context.region
+    if region is None or scene.catalogue.items[question.item].region == region:
+        return False
+    return any(
+        spot.role == "reading"
+        and scene.catalogue.items[spot.item].region == region
+        and question.first <= spot.last
+        and spot.first <= question.last
+        and spot.first in scene.asked
+        for spot in scene.spots
+    )
+
+
+def _is_talk(scene: Scene, act: Spot) -> bool:
+    """Whether two words of an instruction stand in a sentence about something else."""
+    return is_stray(scene.utterance, scene.strange, act.first, act.last, _MOST_STRANGE)
+
+
+def _trial_answers(scene: Scene, busy: set[int]) -> list[Event]:
+    """What the partner calls out while sharp and dull (or the like) are being tried."""
+    topic = scene.topic_item()
+    if topic is None or topic.kind != "trials" or scene.speaker == "examiner":
+        return []
+    tokens = scene.utterance.tokens
+    answers = {answer.lower() for answer in topic.answers}
+    question = scene.context.open_question(scene.utterance.start)
+    if question is not None and question.item == topic.id and question.about is not None:
+        if not (question.from_act or question.implied):
+            answers -= {"yes", "no"}  # the reply to "did that feel the same"
+    light = word_lists().light
+    places = [
+        place
+        for place, token in enumerate(tokens)
+        if token.text in answers and place not in busy and place not in scene.quiet
+    ]
+    if not places:
+        return []
+    texts = [token.text for token in tokens]
+    if is_stray(scene.utterance, scene.strange, places[0], places[-1], _MOST_STRANGE):
+        return []
+    if any(texts[one + 1] in ("or", "and", "versus") for one in places if one + 1 < len(texts)):
+        return []
+    others = [
+        token.text
+        for place, token in enumerate(tokens)
+        if place not in places
+        and token.text not in light
+        and not any(
+            m.first <= place <= m.last
+            for m in scene.utterance.marked(
+                "yes", "no", "courtesy", "hedge", "flip", "next_place", "slip", "replace"
+            )
+        )
+    ]
+    if len(others) > len(places):
+        return []
+    return [Event(places[0], "answer", places[-1], measured=tuple(texts[p] for p in places))]
+
+
+def _denied_names(scene: Scene) -> list[Event]:
+    """'No nodes': what is denied is that the named thing is felt, seen or heard."""
+    for mark in scene.utterance.marked("no", "negation"):
+        if scene.utterance.tokens[mark.last].text != "no" or mark.first in scene.quiet:
+            continue
+        group = [
+            spot
+            for spot in scene.names
+            if mark.last < spot.first <= mark.last + 2
+            and spot.first not in scene.asked
+            and not scene.only_body(spot)
+            and reading_felt(scene.catalogue.items[spot.item]) == "palpable"
+        ]
+        if not group:
+            continue
+        spot = best_of(group, scene.context, scene.utterance.start, scene.catalogue)
+        if scene.catalogue.items[spot.item].region != scene.context.region:
+            continue
+        felt = Spot("reading", spot.item, "palpable", spot.first, spot.last, spot.weight)
+        return [Event(spot.first, "result", spot.last, spot=felt)]
+    return []
+
+
+def _generic_events(scene: Scene, taken: set[int], partner: bool) -> list[Event]:
+    """'Normal' and the like, said of every name that has no result of its own yet."""
+    if partner:
+        return []
+    events: list[Event] = []
+    marks = scene.utterance.marked("normal_word", "fine_word", "abnormal_word")
+    for mark in marks:
+        places = range(mark.first, mark.last + 1)
+        if any(_lies_in(mark, other) for other in marks):
+            continue  # the "abnormal" of "nothing abnormal"
+        if any(p in taken or p in scene.quiet for p in places):
+            continue
+        if any(place in scene.asked or place in scene.sought for place in places):
+            continue
+        status: Literal["normal", "abnormal"] = (
+            "abnormal" if mark.kind == "abnormal_word" else "normal"
+        )
+        for spot in _names_for(scene, mark, taken):
+            events.append(Event(mark.first, "generic", mark.last, spot=spot, status=status))
+    return events
+
+
+def _lies_in(mark: Mark, other: Mark) -> bool:
+    return (
+        other is not mark
+        and other.first <= mark.first
+        and mark.last <= other.last
+        and other.last - other.first > mark.last - mark.first
+    )
+
+
+def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
+    at = scene.utterance.start
+    edges = [place for place in taken if place < mark.first]
+    since = max(edges, default=-1)
+    groups = [
+        group
+        for group in clusters(scene.names)
+        if since < group[0].first and group[-1].last < mark.first
+    ]
+    if not groups and mark.kind != "fine_word":
+        groups = [
+            group
+            for group in clusters(scene.names)
+            if mark.last < group[0].first <= mark.last + 3
+            and not any(t.after for t in scene.utterance.tokens[mark.last : group[0].first])
+        ][:1]
+    plain = [group for group in groups if not all(scene.only_body(one) for one in group)]
+    if plain:
+        groups = plain
+    elif groups and _place_of_topic(scene, groups):
+        topic = scene.topic_item()
+        assert topic is not None
+        return [Spot("name", topic.id, "", mark.first, mark.last, 1)]
+    chosen = [
+        best_of(_coded(group, scene.catalogue), scene.context, at, scene.catalogue)
+        for group in groups[-4:]
+    ]
+    if chosen or mark.kind == "fine_word":
+        return chosen
+    topic = scene.topic_item()
+    if topic is not None and topic.kind == "finding" and len(scene.utterance.tokens) <= 6:
+        if at - scene.context.topic_at <= 12 and not scene.names and not scene.strange:
+            return [Spot("name", topic.id, "", mark.first, mark.last, 1)]
+    return []
+
+
+def _place_of_topic(scene: Scene, groups: Sequence[Sequence[Spot]]) -> bool:
+    """Whether body words are places of what is being done ("tone ... legs normal")."""
+    topic = scene.topic_item()
+    if topic is None or topic.sites is None or topic.kind != "finding":
+        return False
+    places = {
+        place
+        for spot in scene.spots
+        if spot.role == "site" and spot.item == topic.sites
+        for place in range(spot.first, spot.last + 1)
+    }
+    return all(one.first in places for group in groups for one in group)
+
+
+def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
+    events: list[Event] = []
+    for mark in scene.utterance.marks:
+        places = range(mark.first, mark.last + 1)
+        if mark.first in scene.quiet or any(place in busy for place in places):
+            continue
+        kind: Kind | None = None
+        if mark.kind in ("yes", "no", "unsure"):
+            if _is_reply(scene, mark, taken):
+                kind = mark.kind  # type: ignore[assignment]
+        elif mark.kind == "flip" and scene.stays(mark):
+            continue
+        elif mark.kind in ("flip", "same", "replace", "except", "cannot"):
+            kind = mark.kind  # type: ignore[assignment]
+        elif mark.kind == "slip":
+            kind = "replace"
+        elif mark.kind == "negation" and _senses(scene.utterance, mark):
+            kind = "cannot"
+        if mark.kind in ("no", "after_negation") and _denies_all(scene, mark, taken):
+            kind = "none"
+        if mark.kind == "yes" and _affirms(scene, mark, taken):
+            kind = "affirmed"
+        if kind is not None and not any(
+            (one.kind, one.place) == (kind, mark.first) for one in events
+        ):
+            events.append(Event(mark.first, kind, mark.last, mark=mark))
+    return events
+
+
+def _denies_all(scene: Scene, mark: Mark, taken: set[int]) -> bool:
+    """Whether a 'none' or 'nothing' is itself the result of a side, a place or a name."""
+    if not is_none(scene.utterance, mark):
+        return False
+    if mark.first in taken or mark.first in scene.asked or mark.first in scene.sought:
+        return False
+    if any(
+        one.first <= mark.first <= one.last and one.last > one.first
+        for one in scene.utterance.marked("normal_word", "negation")
+    ):
+        return False
+    question = scene.context.open_question(scene.utterance.start)
+    if question is not None and not question.answered and not question.implied:
+        return False
+    return bool(
+        scene.said
+        or scene.flip
+        or any(spot.role in ("site", "name") and spot.last < mark.first for spot in scene.spots)
+    )
+
+
+def _affirms(scene: Scene, mark: Mark, taken: set[int]) -> bool:
+    """Whether a 'yes' is the result of the name before it ("finger rub left yes")."""
+    if mark.last != len(scene.utterance.tokens) - 1 or mark.first in taken or scene.asked:
+        return False
+    return any(
+        spot.last < mark.first and affirmable(scene.catalogue.items[spot.item]) is not None
+        for spot in scene.names
+    ) and not any(spot.role in ("act", "question", "reading") for spot in scene.spots)
+
+
+def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
+    tokens = scene.utterance.tokens
+    if any(place in taken for place in range(mark.first, mark.last + 1)):
+        return False
+    if mark.kind == "no":
+        # 'no' before a noun denies it; a reply stands by itself.
+        following = tokens[mark.last + 1] if mark.last + 1 < len(tokens) else None
+        alone = (
+            following is None
+            or bool(tokens[mark.last].after)
+            or any(
+                other.first == mark.last + 1
+                for other in scene.utterance.marked(
+                    "yes", "no", "courtesy", "flip", "next_place", "slip"
+                )
+            )
+        )
+        if not alone:
+            return False
+    light = word_lists().light
+    words = {token.text for token in tokens[mark.first : mark.last + 1]}
+    if words & _STATING and mark.last < len(tokens) - 1:
+        # "There is", "it is not" reply by themselves; else they begin a statement.
+        rest = scene.utterance.marked(mark.kind, "courtesy", "flip")
+        if not any(other.first == mark.last + 1 for other in rest):
+            return False
+    before = [token.text for token in tokens[: mark.first]]
+    if all(word in light for word in before):
+        return True
+    # In the run of an unpunctuated question: reply after it.
+    return any(place < mark.first for place in scene.asked) or any(
+        spot.role in ("question", "reading", "act") and spot.last < mark.first
+        for spot in scene.spots
+    )
+
+
+def _coded(group: Sequence[Spot], catalogue: Catalogue) -> Sequence[Spot]:
+    """Those of a group whose items have coded results, if any."""
+    coded = [spot for spot in group if catalogue.items[spot.item].kind == "finding"]
+    return coded or group
+
+
+def _senses(utterance: Utterance, mark: Mark) -> bool:
+    """Whether a denial is about feeling, seeing or hearing the thing itself."""
+    words = {token.text for token in utterance.tokens[mark.first : mark.last + 1]}
+    return bool(words & {"feel", "palpate", "hear", "find", "appreciate", "feeling", "hearing"})

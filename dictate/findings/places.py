@@ -1,0 +1,133 @@
+"""The side and the site that a statement of an utterance is about."""
+
+from __future__ import annotations
+
+from dictate.exam.catalogue import Item
+from dictate.findings.context import SIDE_LINGERS
+from dictate.findings.finding import Side
+from dictate.findings.laterality import flipped, paired_near, side_for, sites_for
+from dictate.findings.scene import Scene
+from dictate.talk.lexicon import word_lists
+
+_COVERING = frozenset(["cover", "covering", "block", "plug", "occlude", "covered", "blocked"])
+
+
+def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple[Side | None, bool]:
+    """The side of a statement and whether it was carried from earlier talk."""
+    at = scene.utterance.start
+    if item.sides == "midline":
+        said = side_for(scene.said, first, last, _rival_places(scene, act)) if not act else None
+        return (said if said in ("left", "right") else "midline"), False
+    if item.sides == "single":
+        return None, False
+    limit = next((m.first for m in scene.utterance.marked("except") if m.first > last), None)
+    said_here = [one for one in scene.said if limit is None or one.last < limit]
+    side = side_for(said_here, first, last, _rival_places(scene, act))
+    if side is not None:
+        if act and side in ("left", "right") and _only_covers(scene, side):
+            return flipped(side), False
+        return side, False
+    if limit is not None:
+        return "both", True
+    if scene.flip is not None and (act or scene.flip.first <= first or len(scene.statements) == 1):
+        if scene.context.topic == item.id or act:
+            known = (
+                scene.context.topic_side
+                if scene.context.topic == item.id
+                else (scene.context.side_announced(at))
+            )
+            return flipped(known), True
+    if not (act and _is_examiners(scene, first)) and paired_near(scene.utterance, first, last):
+        return "both", True
+    if scene.context.topic == item.id and scene.context.topic_side is not None:
+        if scene.context.topic_holds(at):
+            return scene.context.topic_side, True
+    if scene.context.said_side is not None and item.region == scene.context.region:
+        if at - scene.context.said_at <= SIDE_LINGERS and not act:
+            return scene.context.said_side, True
+    announced = scene.context.side_announced(at)
+    if announced is not None and announced != "both" and item.region == scene.context.region:
+        return announced, True
+    bare, since = scene.context.bare_side
+    if bare is not None and at - since <= SIDE_LINGERS * 2:
+        return bare, True  # "left" by itself, then the reading
+    return "unspecified", False
+
+
+def _rival_places(scene: Scene, act: bool) -> list[int]:
+    """The places between which said sides are shared out."""
+    return (scene.statements if act else scene.result_places) or scene.statements
+
+
+def _act_places(scene: Scene) -> set[int]:
+    return {place for place in scene.statements if place not in scene.result_places}
+
+
+def _only_covers(scene: Scene, side: Side) -> bool:
+    """Whether that side is only covered or closed, so that the other one is examined."""
+    tokens = [token.text for token in scene.utterance.tokens]
+    for place, word in enumerate(tokens):
+        following = tokens[place + 1 : place + 4]
+        if side not in following:
+            continue
+        if word in _COVERING:
+            return True
+        after = place + 2 + following.index(side)
+        if word in _CLOSING and tokens[after : after + 1] in _CLOSED:
+            return True
+    return False
+
+
+_CLOSING = frozenset(["close", "closing", "shut", "shutting", "pinch", "press", "hold"])
+_CLOSED = (["nostril"], ["eye"])
+_COVER_WORDS = _COVERING | frozenset(
+    ["left", "right", "other", "eye", "eyes", "one", "side", "hand", "palm", "up", "close", "shut"]
+)
+
+
+def covers_only(scene: Scene, first: int, last: int) -> bool:
+    """Whether an act does nothing but cover one eye ("now cover the other eye")."""
+    light = word_lists().light
+    words = [token.text for token in scene.utterance.tokens[first : last + 1]]
+    return any(word in _COVERING for word in words) and all(
+        word in _COVER_WORDS or word in light for word in words
+    )
+
+
+def _is_examiners(scene: Scene, first: int) -> bool:
+    """Whether the plural near is the examiner's own ("squeeze my fingers")."""
+    return any(token.text == "my" for token in scene.utterance.tokens[max(0, first - 1) :])
+
+
+def sites_of(scene: Scene, item: Item, first: int, last: int) -> list[str]:
+    """The sites that a statement is about: said with it, or carried on from the topic."""
+    if item.sites is None:
+        return []
+    limit = next((m.first for m in scene.utterance.marked("except") if m.first > last), None)
+    sites = sites_for(
+        scene.spots,
+        item.sites,
+        first,
+        last,
+        _rival_places(scene, first in _act_places(scene)),
+        limit,
+    )
+    if sites:
+        return sites
+    if any(one.side == "both" for one in scene.said):
+        return []  # what is said of both sides is no longer of the one place
+    moved = any(m.first not in scene.quiet for m in scene.utterance.marked("next_place"))
+    if scene.context.topic == item.id and scene.context.topic_site and not moved:
+        if scene.context.topic_holds(scene.utterance.start):
+            return [scene.context.topic_site]
+    return []
+
+
+def side_of_site(scene: Scene, item: Item, site: str | None) -> Side | None:
+    """The side that the place itself lies on, for items that have sides."""
+    if item.sides != "paired":
+        return None
+    for one in scene.catalogue.sites_of(item):
+        if one.id == site:
+            return one.side
+    return None

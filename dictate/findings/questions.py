@@ -1,0 +1,222 @@
+"""Acts and questions: what they credit, and which reply they wait for."""
+
+from __future__ import annotations
+
+from dictate.exam.catalogue import Item
+from dictate.findings.context import Question
+from dictate.findings.event import Event
+from dictate.findings.finding import Choice, Side
+from dictate.findings.laterality import flipped, side_for
+from dictate.findings.making import perform, report_reading
+from dictate.findings.places import covers_only, side_of, side_of_site, sites_of
+from dictate.findings.scene import Scene, reading_felt
+from dictate.findings.scopes import denied
+from dictate.talk.lexicon import word_lists
+
+
+def on_act(scene: Scene, event: Event) -> None:
+    """An instruction credits the manoeuvre and makes it the topic."""
+    assert event.spot is not None
+    if covers_only(scene, event.place, event.last):
+        _cover(scene, event)
+        return
+    item = scene.catalogue.items[event.spot.item]
+    side, inferred = side_of(scene, item, event.place, event.last, act=True)
+    sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
+    scene.context.speak_of(item, scene.utterance.start)
+    scene.acted = True
+    for site in sites:
+        own = side_of_site(scene, item, site)
+        perform(scene, item, own or side, inferred, site, event.place, event.last)
+        scene.context.topic_site = site
+    scene.context.topic_side = side
+    _ask_from_act(scene, item, side, inferred, sites[-1])
+
+
+def _cover(scene: Scene, event: Event) -> None:
+    """One eye is covered: the other one's turn, in the test in hand or in the one to come."""
+    assert event.spot is not None
+    region = scene.catalogue.items[event.spot.item].region
+    topic = scene.topic_item()
+    in_hand = topic if topic is not None and topic.sides == "paired" else None
+    said = side_for(scene.said, event.place, event.last, [event.place])
+    if said is None and (scene.flip is None or in_hand is None):
+        return
+    side = flipped(said or scene.context.topic_side)
+    if side == "unspecified":
+        return
+    scene.context.enter(region)
+    scene.context.announced_side, scene.context.announced_at = side, scene.utterance.end
+    scene.covered = True
+    if in_hand is not None and in_hand.region == region:
+        perform(scene, in_hand, side, said is None, None, event.place, event.last)
+        scene.context.topic_side = side
+        scene.context.topic_at = scene.utterance.start
+
+
+def _ask_from_act(
+    scene: Scene, item: Item, side: Side | None, inferred: bool, site: str | None
+) -> None:
+    """An act that goes with a yes/no question leaves it open ("tell me if it hurts")."""
+    abouts = [q.about for q in item.asked if q.about is not None]
+    if len(set(abouts)) == 1 and _question_of(scene, item) is None:
+        scene.context.question = new_question(scene, item, abouts[0], side, inferred, site)
+        # A flip opens it again; before that, only a bare 'no' at once answers it.
+        scene.context.question.implied = True
+        scene.context.question.from_act = True
+
+
+def _question_of(scene: Scene, item: Item) -> Question | None:
+    question = scene.context.open_question(scene.utterance.start)
+    return question if question is not None and question.item == item.id else None
+
+
+def new_question(
+    scene: Scene, item: Item, about: str | None, side: Side | None, inferred: bool, site: str | None
+) -> Question:
+    """A question open from now on."""
+    return Question(
+        item=item.id,
+        about=about,
+        asked_at=scene.utterance.end,
+        first_at=scene.utterance.start,
+        side=side,
+        inferred=inferred,
+        site=site,
+        words=scene.utterance.text,
+        utterance=scene.utterance.index,
+    )
+
+
+def on_question(scene: Scene, event: Event) -> None:
+    """A question put to the partner."""
+    assert event.spot is not None
+    item = scene.catalogue.items[event.spot.item]
+    about = item.asked[int(event.spot.detail)].about
+    topic = scene.topic_item()
+    if item.region != scene.context.region and scene.context.region and _only_symptom(scene, event):
+        # "Does any of that hurt?" is about the region in hand, whoever else asks so.
+        if topic is None:
+            return
+        own = [question.about for question in topic.asked if question.about is not None]
+        if not own:
+            return
+        item, about = topic, own[0]
+    if event.shared and topic is not None and topic.id != item.id and topic.region != item.region:
+        # "Any pain?" belongs to what is being done, not to another region's item.
+        own = [question.about for question in topic.asked if question.about is not None]
+        if own and scene.utterance.start - scene.context.topic_at <= 12:
+            item, about = topic, own[0]
+    ask(scene, item, about, event)
+
+
+def _only_symptom(scene: Scene, event: Event) -> bool:
+    """Whether a question names nothing but a complaint."""
+    words = word_lists()
+    return all(
+        token.text in _COMPLAINTS
+        or token.text in words.light
+        or token.text in words.hollow
+        or token.text in words.plain
+        for token in scene.utterance.tokens[event.place : event.last + 1]
+    )
+
+
+_COMPLAINTS = frozenset(
+    ["hurt", "hurts", "hurting", "pain", "painful", "sore", "tender", "ache", "aches", "aching",
+     "uncomfortable", "discomfort", "bother", "bothers", "giving", "tenderness", "sorer"]
+)  # fmt: skip
+
+
+def ask(scene: Scene, item: Item, about: str | None, event: Event) -> None:
+    """Open a question about an item and credit it as performed."""
+    side, inferred = side_of(scene, item, event.place, event.last, act=True)
+    sites = sites_of(scene, item, event.place, event.last)
+    site = sites[-1] if sites else None
+    own = side_of_site(scene, item, site)
+    side = own or side
+    scene.context.speak_of(item, scene.utterance.start)
+    perform(scene, item, side, inferred, site, event.place, event.last)
+    scene.context.topic_side = side
+    scene.context.topic_site = site
+    scene.context.question = new_question(scene, item, about, side, inferred, site)
+
+
+def on_result(scene: Scene, event: Event) -> None:
+    """Words of result: stated, asked or looked for."""
+    assert event.spot is not None
+    item = scene.catalogue.items[event.spot.item]
+    reading = item.reading(event.spot.detail)
+    places = range(event.place, event.last + 1)
+    if any(place in scene.sought for place in places):
+        on_act(scene, event)
+        return
+    if any(place in scene.asked for place in places) and scene.speaker != "partner":
+        ask(scene, item, reading.code, event)
+        return
+    if _asks_while_doing(scene, item, reading.code, event):
+        ask(scene, item, reading.code, event)
+        return
+    is_denied = denied(scene.utterance, event.place, event.last, reading.status, scene.spots)
+    report_reading(scene, item, reading, is_denied, event)
+
+
+def _asks_while_doing(scene: Scene, item: Item, code: str, event: Event) -> bool:
+    """Whether a bare complaint ends what the examiner does: "pressing above your eyes, tender".
+
+    Without punctuation it may be a question; a result that nobody stated costs more than one
+    that is missed, so it waits for its reply.
+    """
+    if not scene.acted or scene.speaker == "partner":
+        return False
+    if not any(question.about == code for question in item.asked):
+        return False
+    acts = [spot for spot in scene.spots if spot.role == "act" and spot.last < event.place]
+    if not acts or event.last != len(scene.utterance.tokens) - 1:
+        return False
+    between = scene.utterance.tokens[max(spot.last for spot in acts) + 1 : event.place]
+    return not any(token.text in _TELLING for token in between)
+
+
+_TELLING = frozenset(
+    ["is", "are", "was", "were", "it", "that", "feels", "seems", "very", "slightly", "no", "not",
+     "but", "and", "with", "quite", "a"]
+)  # fmt: skip
+
+
+def ask_again(scene: Scene, side: Side | None, inferred: bool, site: str | None) -> None:
+    """Put the question of the topic again, at another side or site."""
+    topic = scene.topic_item()
+    if topic is None:
+        return
+    question = scene.context.question
+    if question is not None and question.item == topic.id:
+        about, implied = question.about, question.implied
+    else:
+        about, implied = sign_of(scene, topic), True
+        if about is None:
+            return
+    scene.context.question = new_question(scene, topic, about, side, inferred, site)
+    scene.context.question.implied = implied
+
+
+def sign_of(scene: Scene, item: Item) -> str | None:
+    """The sign that a bare 'none' denies of an item."""
+    for code in (reading_felt(item), _last_sign(scene, item)):
+        if code is not None:
+            return code
+    asked = {question.about for question in item.asked if question.about is not None}
+    if len(asked) == 1:
+        return asked.pop()
+    signs = [one.code for one in item.readings if one.status in ("present", "abnormal")]
+    return signs[0] if len(signs) == 1 else None
+
+
+def _last_sign(scene: Scene, item: Item) -> str | None:
+    for finding in reversed(scene.book.results_of(item.id)):
+        if isinstance(finding.value, Choice):
+            known = {one.code: one for one in item.readings}
+            reading = known.get(finding.value.code)
+            if reading is not None and reading.status in ("present", "abnormal"):
+                return reading.code
+    return None

@@ -1,0 +1,335 @@
+"""One utterance on the way to findings: what is mentioned in it and what has come of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from dictate.exam.catalogue import Catalogue, Item
+from dictate.findings.book import Book
+from dictate.findings.claims import without_covered
+from dictate.findings.context import Context
+from dictate.findings.event import Event
+from dictate.findings.finding import Speaker
+from dictate.findings.laterality import Sided, sides_said
+from dictate.findings.scopes import bids, question_places, quiet_places, sought_places
+from dictate.findings.spotting import Spot
+from dictate.findings.strange import strange_places
+from dictate.talk.lexicon import compared, word_lists
+from dictate.talk.utterance import Mark, Utterance
+
+_TO_THE_SENSES = frozenset(["palpable", "felt", "heard", "visible", "audible", "present"])
+
+
+_AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct", "palpable")
+
+
+_BACK_AGAIN = frozenset(["up", "on", "down", "to", "in", "again", "for", "over", "round"])
+
+
+_HOLDING = frozenset(["hand", "hands", "palm", "palms"])
+
+
+_JUST_NOW = 12.0  # seconds
+
+
+MOST_FOREIGN = 2  # words beside its names that an announcement may hold
+
+
+class Scene:
+    """An utterance with all that its reading needs and keeps: mentions, sides, results so far."""
+
+    def __init__(
+        self,
+        utterance: Utterance,
+        spots: Sequence[Spot],
+        speaker: Speaker,
+        book: Book,
+        context: Context,
+        catalogue: Catalogue,
+        known: frozenset[str] = frozenset(),
+        named: Mapping[str, set[str]] | None = None,
+        topic_words: frozenset[str] = frozenset(),
+    ) -> None:
+        self.topic_words = topic_words
+        self.book = book
+        self.context = context
+        self.catalogue = catalogue
+        self.utterance = utterance
+        self.speaker = speaker
+        self.quiet = quiet_places(utterance)
+        self.asked = question_places(utterance)
+        self.spots = without_covered(
+            [
+                spot
+                for spot in spots
+                if not self._silent(spot)
+                and not self._of_a_thing(spot)
+                and not self._is_statement(spot, spots)
+            ]
+        )
+        # "The other eye" is the other side of the topic, no new name.
+        turned = [(mark.first, mark.last) for mark in utterance.marked("flip") if self.topic_item()]
+        self.spots = [
+            spot
+            for spot in self.spots
+            if spot.role not in ("name", "region")
+            or not any(first <= spot.first and spot.last <= last for first, last in turned)
+        ]
+        self.spots = [spot for spot in self.spots if not self._is_generic(spot, named or {})]
+        placed = self._places_of_topic()
+        self.spots = [
+            spot
+            for spot in self.spots
+            if spot.role not in ("name", "region")
+            or spot.item == self.context.topic
+            or not placed.issuperset(range(spot.first, spot.last + 1))
+        ]
+        self.names = [spot for spot in self.spots if spot.role == "name"]
+        # An act in the same utterance says what its results are of, as a name does.
+        self.naming = [spot for spot in self.spots if spot.role in ("name", "act", "question")]
+        self.sought = sought_places(utterance)
+        self.said: list[Sided] = [
+            one
+            for one in sides_said(
+                utterance,
+                self.spots,
+                self.catalogue,
+                stated=bool(
+                    utterance.numbers
+                    or any(s.role == "reading" for s in self.spots)
+                    or any(is_none(utterance, m) for m in utterance.marked("after_negation"))
+                    or utterance.marked("cannot")
+                )
+                and not any(spot.role in ("act", "question") for spot in self.spots),
+                region=self._region_in_hand(),
+            )
+            if one.first not in self.quiet
+        ]
+        self.flip = next(
+            (
+                mark
+                for mark in utterance.marked("flip")
+                if mark.first not in self.quiet and not self.stays(mark)
+            ),
+            None,
+        )
+        if self.flip is None and self.heavy() == ["other"]:
+            place = next(p for p, one in enumerate(utterance.tokens) if one.text == "other")
+            self.flip = Mark(kind="flip", first=place, last=place)
+        near = frozenset(
+            spot.item
+            for spot in spots
+            if spot.item in catalogue.items and catalogue.items[spot.item].region == context.region
+        )
+        self.strange = strange_places(
+            utterance, spots, known, near if context.region else frozenset()
+        )
+        self.statements: list[int] = []
+        self.events: list[Event] = []
+        # Results alone: sides and places are told apart between them.
+        self.result_places: list[int] = []
+        self.results_here: list[str] = []
+        self.acted = False
+        self.covered = False  # a side was only covered: it is not the one examined
+        # Where a number took another's place: its own event does not report it again.
+        self.corrected_at: int | None = None
+
+    def heavy(self) -> list[str]:
+        """The words that are not passed over."""
+        light = word_lists().light
+        return [token.text for token in self.utterance.tokens if token.text not in light]
+
+    def topic_item(self) -> Item | None:
+        """The item that the talk is about, while that holds."""
+        if self.context.topic is None or not self.context.topic_holds(self.utterance.start):
+            return None
+        return self.catalogue.items[self.context.topic]
+
+    def more_follows(self, event: Event, *roles: str) -> bool:
+        """Whether mentions of these roles follow an event."""
+        return any(spot.role in roles and spot.first > event.last for spot in self.spots)
+
+    def number_follows(self, event: Event) -> bool:
+        """Whether a number follows an event."""
+        return any(number.first > event.last for number in self.utterance.numbers)
+
+    def results_follow(self, event: Event) -> bool:
+        """Whether the utterance has results of its own, now or later."""
+        return (
+            bool(self.results_here)
+            or self.more_follows(event, "reading", "act", "question")
+            or self.number_follows(event)
+        )
+
+    def word(self, mark: Mark) -> str:
+        """The first word of a mark."""
+        return self.utterance.tokens[mark.first].text
+
+    def only_body(self, spot: Spot) -> bool:
+        """Whether a mention names nothing but a part of the body."""
+        lists = word_lists()
+        return all(
+            token.text in lists.body or token.text in lists.paired or token.text in lists.light
+            for token in self.utterance.tokens[spot.first : spot.last + 1]
+        )
+
+    def first_heavy(self) -> int:
+        """The place of the first word that is not passed over; -1 where there is none."""
+        light = word_lists().light
+        tokens = enumerate(self.utterance.tokens)
+        return next((place for place, token in tokens if token.text not in light), -1)
+
+    def announces(self, spot: Spot) -> bool:
+        """Whether a region's word heads the talk and is not just part of a sentence."""
+        if self.context.region is None or spot.weight > 1:
+            return True
+        light = word_lists().light
+        marks = self.utterance.marked("opener", "courtesy", "seeking", "first_side")
+        passed = {p for one in marks for p in range(one.first, one.last + 1)}
+        before = [
+            token.text
+            for place, token in enumerate(self.utterance.tokens[: spot.first])
+            if place not in passed and token.text not in light
+        ]
+        return len(before) <= 1
+
+    def _of_a_thing(self, spot: Spot) -> bool:
+        """Whether the word belongs to the room and not to the partner ("couch height")."""
+        if spot.role in ("name", "site") and self._is_mine(spot):
+            return True
+        if spot.role != "name" or spot.first == 0:
+            return False
+        tokens = [token.text for token in self.utterance.tokens]
+        following = tokens[spot.last + 1 : spot.last + 2]
+        if tokens[spot.last] == "back" and following and following[0] in _BACK_AGAIN:
+            return tokens[spot.last - 1] not in ("your", "the", "my", "his", "her")
+        return self.utterance.tokens[spot.first - 1].text in word_lists().things
+
+    def _is_mine(self, spot: Spot) -> bool:
+        """Whether the examiner's own hand is named ("I gave my hands a good scrub")."""
+        words = [token.text for token in self.utterance.tokens]
+        return (
+            self.speaker != "partner"
+            and "my" in words[max(0, spot.first - 1) : spot.last]
+            and all(word in _HOLDING or word == "my" for word in words[spot.first : spot.last + 1])
+        )
+
+    def _is_generic(self, spot: Spot, named: Mapping[str, set[str]]) -> bool:
+        """Whether one word names another region's item that is part of names here ("nodes").
+
+        By itself, as a heading, the word still leads over to the other region.
+        """
+        if spot.role != "name" or spot.weight > 1 or self.context.region is None:
+            return False
+        if self.catalogue.items[spot.item].region == self.context.region:
+            return False
+        here = {
+            item
+            for token in self.utterance.tokens[spot.first : spot.last + 1]
+            for item in named.get(compared(token.text) or "", ())
+            if self.catalogue.items[item].region == self.context.region
+        }
+        return bool(here) and (
+            any(other.role == "reading" and other.item in here for other in self.spots)
+            or any(is_none(self.utterance, mark) for mark in self.utterance.marked("no"))
+            or bool(self.utterance.marked("same"))
+        )
+
+    def _silent(self, spot: Spot) -> bool:
+        """Whether a mention lies where nothing is found or done; acts put to the partner do not."""
+        if not self._overlaps(spot.first, spot.last, self.quiet):
+            return False
+        if spot.role != "act" or not bids(self.utterance, spot.first, spot.last):
+            return True
+        return bool(self.utterance.marked("hypothetical", "plan", "others"))
+
+    def _places_of_topic(self) -> set[int]:
+        """Where a place of the topic is said in several words ("behind the ears", of nodes)."""
+        topic = self.topic_item()
+        if topic is None or topic.sites is None:
+            return set()
+        return {
+            place
+            for spot in self.spots
+            if spot.role == "site" and spot.item == topic.sites and spot.last > spot.first
+            for place in range(spot.first, spot.last + 1)
+        }
+
+    def stays(self, flip: Mark) -> bool:
+        """Whether 'this one' is the side just gone to, which has no result yet.
+
+        "Now the other one": "wax in this one"; "a light in the right eye": "quick on this side".
+        """
+        words = [token.text for token in self.utterance.tokens[flip.first : flip.last + 1]]
+        topic, side = self.topic_item(), self.context.topic_side
+        unread = topic is not None and not any(
+            one.side in (side, "both") for one in self.book.results_of(topic.id)
+        )
+        return (
+            words in (["this", "one"], ["this", "side"])
+            and (
+                self.utterance.index - self.context.moved_in == 1
+                or (unread and side in ("left", "right") and self._acted_just_now())
+            )
+            and (bool(self.utterance.numbers) or any(spot.role == "reading" for spot in self.spots))
+        )
+
+    def _acted_just_now(self) -> bool:
+        return self.utterance.start - self.context.topic_at <= _JUST_NOW
+
+    def _region_in_hand(self) -> str | None:
+        named = [
+            self.catalogue.items[spot.item].region
+            for spot in self.naming
+            if spot.item in self.catalogue.items
+        ]
+        if named and self.context.region not in named:
+            return named[0] if len(set(named)) == 1 else None
+        return self.context.region
+
+    def _is_statement(self, spot: Spot, spots: Sequence[Spot]) -> bool:
+        """Whether the words of a question hold a result and nothing asks ("sinus tender")."""
+        if spot.role != "question" or self._overlaps(spot.first, spot.last, self.asked):
+            return False
+        return any(
+            other.role == "reading"
+            and other.item == spot.item
+            and spot.first <= other.first
+            and other.last <= spot.last
+            for other in spots
+        )
+
+    @staticmethod
+    def _overlaps(first: int, last: int, places: frozenset[int]) -> bool:
+        return any(place in places for place in range(first, last + 1))
+
+
+def others_of_kind(scene: Scene, topic: Item, before: int) -> list[Spot]:
+    """Names, before a place, of other items that are measured as the topic is."""
+    if topic.kind in ("finding", "trials"):
+        return []
+    items = scene.catalogue.items
+    return [
+        spot
+        for spot in scene.names
+        if spot.last < before
+        and spot.item != topic.id
+        and items[spot.item].kind == topic.kind
+        and items[spot.item].scale == topic.scale
+    ]
+
+
+def is_none(utterance: Utterance, mark: Mark) -> bool:
+    """Whether a mark is 'none', 'nothing' or 'nil'."""
+    return utterance.tokens[mark.first].text in ("none", "nothing", "nil")
+
+
+def affirmable(item: Item) -> str | None:
+    """The reading that a bare 'yes' states of an item."""
+    codes = {reading.code for reading in item.readings}
+    return next((code for code in _AFFIRMED if code in codes), None)
+
+
+def reading_felt(item: Item) -> str | None:
+    """The reading that says that the thing itself is felt, seen or heard."""
+    return next((one.code for one in item.readings if one.code in _TO_THE_SENSES), None)
