@@ -275,6 +275,10 @@ def _look_with_av(path: Path, name: str) -> _Layout:
             if not container.streams.audio:
                 raise UserFault(f"{name} has no sound track; choose a file that has one.")
             track = container.streams.audio[0]
+            if track.codec_context is None:
+                raise UserFault(
+                    f"{name} is coded in a way that is not known here; export it as wav or flac."
+                )
             duration: float | None = None
             if track.duration is not None and track.time_base is not None:
                 duration = float(track.duration * track.time_base)

@@ -13,19 +13,24 @@ from dictate.audio.source import SAMPLE_RATE, Block, Samples
 
 FRAME_SECONDS = 0.02
 FRAME = int(SAMPLE_RATE * FRAME_SECONDS)
+SETTLED = 0.2
+"""Seconds of silence after which a recording that ends is not cut within a word."""
 
 
 class Span(NamedTuple):
     """Speech between two pauses with a little of the pauses at both ends.
 
     ``start`` is the recording time of the first sample in seconds; ``level`` is the
-    running estimate at its end; ``whole`` is false where a long stretch was cut.
+    running estimate at its end. ``whole`` is false where the talk goes on beyond the end: a
+    long stretch was cut, or the recording ends in the middle of speech. ``joined`` is true
+    where it goes on from the span before, without a pause.
     """
 
     start: float
     samples: Samples
     level: Level
     whole: bool = True
+    joined: bool = False
 
     @property
     def end(self) -> float:
@@ -68,6 +73,7 @@ class SpanCutter:
         self._before: deque[Samples] = deque(maxlen=_frames(self._set.before + self._set.begin))
         self._open: list[Samples] = []
         self._open_start = 0
+        self._joined = False
         self._voiced = 0
         self._silent = 0
         self._floor = _NoiseFloor()
@@ -84,7 +90,7 @@ class SpanCutter:
         if not self._open:
             return None
         samples = np.concatenate(self._open)
-        return Span(self._open_start / SAMPLE_RATE, samples, self.level, False)
+        return Span(self._open_start / SAMPLE_RATE, samples, self.level, False, self._joined)
 
     def feed(self, block: Block) -> list[Span]:
         """Take a block; return the spans that it completed."""
@@ -116,6 +122,7 @@ class SpanCutter:
             if self._voiced >= _frames(self._set.begin):
                 self._open = list(self._before)
                 self._open_start = self._position - len(self._open) * FRAME
+                self._joined = False
                 self._before.clear()
                 self._silent = 0
             return
@@ -135,7 +142,13 @@ class SpanCutter:
         drop = 0 if keep is None else max(self._silent - keep, 0)
         frames = self._open[: len(self._open) - drop]
         self._before.extend(self._open[len(frames) :])
-        span = Span(self._open_start / SAMPLE_RATE, np.concatenate(frames), self.level)
+        span = Span(
+            self._open_start / SAMPLE_RATE,
+            np.concatenate(frames),
+            self.level,
+            self._silent >= _frames(SETTLED),
+            self._joined,
+        )
         loud = sum(dbfs(f) > self._floor.level + self._set.margin_db for f in self._open)
         self._open = []
         self._voiced = 0
@@ -150,10 +163,15 @@ class SpanCutter:
         first = len(quiet) // 2
         at = first + int(quiet[first:].argmin()) + window // 2
         span = Span(
-            self._open_start / SAMPLE_RATE, np.concatenate(self._open[:at]), self.level, False
+            self._open_start / SAMPLE_RATE,
+            np.concatenate(self._open[:at]),
+            self.level,
+            False,
+            self._joined,
         )
         self._open = self._open[at:]
         self._open_start += at * FRAME
+        self._joined = True
         return span
 
 

@@ -11,6 +11,8 @@ from dictate.exam.expansion import parsed, sample
 from dictate.recognition.number_words import say_whole
 
 _SIDES = ("left", "right")
+_UNFINISHED = frozenset({"the", "a", "an", "your", "my", "and", "or", "with"})
+"""No sentence ends in these: what stood there had no wording."""
 _LEADS = ("", "", "", "the ", "your ", "and ", "okay ", "now ", "so ", "and the ")
 _VERBS = ("", "", "is ", "are ", "looks ", "feels ", "was ", "at ")
 _DENIALS = ("no ", "not ", "no obvious ", "without ", "i see no ", "i hear no ", "there is no ")
@@ -35,7 +37,7 @@ _SPOKEN_UNITS = {
 
 
 def sample_sentences(catalogue: Catalogue, count: int, number: int = 3) -> Iterator[str]:
-    """Yield ``count`` sentences as an examiner might say them, the same for one ``number``.
+    """Yield about ``count`` sentences as an examiner says them, the same for one ``number``.
 
     Every phrase of every item gets its turn before chance decides; values are drawn
     evenly from the plausible range, so that each is equally sayable.
@@ -50,7 +52,7 @@ def sample_sentences(catalogue: Catalogue, count: int, number: int = 3) -> Itera
     for place in range(count):
         maker = makers[place] if place < len(makers) else chance.choice(makers)
         sentence = " ".join(maker().split())
-        if sentence:
+        if sentence and sentence.rpartition(" ")[2] not in _UNFINISHED:
             yield sentence
 
 

@@ -23,7 +23,7 @@ from dictate.recognition.pronunciations import (
     write_dictionary,
 )
 
-BUILDER_VERSION = "2"
+BUILDER_VERSION = "3"
 NUMBER_SPREAD = 2
 """Copies of each sentence with a number, with its number words swapped within their class,
 so that every value can be said after every word that some value was sampled after."""

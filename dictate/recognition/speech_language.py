@@ -11,7 +11,9 @@ from dictate.exam.reading import content_hash
 from dictate.recognition.everyday import read_everyday
 from dictate.recognition.language_model import ExamLanguage, exam_language
 
-EXAM_SENTENCES = 12_000
+EXAM_SENTENCES = 30_000
+"""On the tuning voices (tests/bench, clean) 30,000 gave 8.9% word errors on the exam's phrases,
+18.8% outside them and 84.9% exact numbers; 12,000 gave 9.9%, 21.3% and 79.4%."""
 EVERYDAY_SENTENCES = 12_000
 
 Sampler = Callable[[int], Iterable[str]]

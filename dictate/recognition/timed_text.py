@@ -19,6 +19,8 @@ LONGEST_CUE = 24 * 3600.0
 WORDS_PER_SECOND = 2.5
 """Plausible speaking rate where the text has no end time (150 words a minute, from memory)."""
 LONGEST_LINE = 100_000
+MOST_LINES = 1_000
+"""Lines of one cue; more are no talk and would fill the memory."""
 
 _CLOCK = r"(?:(\d{1,4}):)?(\d{1,2}):(\d{2})[.,](\d{1,3})"
 _ARROW = re.compile(rf"^\s*{_CLOCK}\s*-->\s*{_CLOCK}(?:\s+.*)?$")
@@ -148,6 +150,8 @@ def _arrowed(lines: Iterable[tuple[int, str]], name: str, kind: str) -> Iterator
     block: list[tuple[int, str]] = []
     for number, line in lines:
         if line.strip():
+            if len(block) > MOST_LINES:
+                raise _fault(name, block[0][0], f"this cue goes on for over {MOST_LINES} lines")
             block.append((number, line))
             continue
         yield from _cue(block, name, kind)
@@ -205,6 +209,8 @@ def _stamped(lines: Iterable[tuple[int, str]], name: str) -> Iterator[_Cue]:
                 raise _fault(name, number, "text stands before the first stamp such as [0:05]")
             if re.match(r"^\s*\[[\d:.,]+\]?", line):
                 raise _fault(name, number, f"'{line.strip()[:30]}' has no stamp of the form [m:ss]")
+            if len(held) > MOST_LINES:
+                raise _fault(name, began, f"no stamp follows within {MOST_LINES} lines")
             held.append(line)
             continue
         at = _seconds(match.groups()[:4], name, number)

@@ -57,9 +57,17 @@ def test_long_speech_is_cut_where_it_is_quietest() -> None:
     sound = np.concatenate([noise(1, 0.0005), speech, noise(1.5, 0.0005)])
     spans = list(cut_spans(blocks(sound), Pauses(longest=12.0)))
     assert len(spans) == 2
-    assert not spans[0].whole
+    assert not spans[0].whole and not spans[0].joined
+    assert spans[1].whole and spans[1].joined
     assert spans[0].end == pytest.approx(10.15, abs=0.15)
     assert spans[1].start == spans[0].end
+
+
+@pytest.mark.parametrize(("after", "whole"), [(0.0, False), (0.1, False), (0.4, True)])
+def test_speech_that_the_recording_breaks_off_is_not_whole(after: float, whole: bool) -> None:
+    sound = np.concatenate([noise(1, 0.0005), vowels(1.5), noise(after, 0.0005)])
+    (span,) = cut_spans(blocks(sound))
+    assert span.whole is whole
 
 
 def test_silence_and_steady_noise_hold_no_speech() -> None:
