@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
 from dictate.findings.finding import Finding
 from dictate.recognition.words import HeardPhrase
-from dictate.session.entries import Confirmation, Correction, Entry, PhraseHeard, Signature
+from dictate.session.entries import (
+    Acknowledgement,
+    Amendment,
+    Comment,
+    Confirmation,
+    Correction,
+    Entry,
+    PhraseHeard,
+    Score,
+    Signature,
+    Undo,
+)
 
 State = Literal["preliminary", "final", "amended"]
 
@@ -29,11 +41,12 @@ def apply_corrections(findings: Iterable[Finding], entries: Iterable[Entry]) -> 
     A replaced finding keeps its place and points to its successor; a struck one is
     marked; a confirmed one loses its doubts, but only where it still reads as the
     person saw it. A correction whose finding is no longer computed (other engine or
-    exam data) still brings its own result and is named in ``problems``.
+    exam data) still brings its own result and is named in ``problems``. What was taken
+    back is passed over.
     """
     kept = {finding.id: finding for finding in findings}
     problems: list[str] = []
-    for entry in entries:
+    for entry in in_force(entries):
         if isinstance(entry, Confirmation):
             known = kept.get(entry.seen.id)
             if known is None or not _same_statement(known, entry.seen):
@@ -98,9 +111,70 @@ def state_of(entries: Iterable[Entry]) -> State:
         if isinstance(entry, Signature):
             state = "amended" if state == "amended" else "final"
             signed = True
-        elif signed and isinstance(entry, Correction | Confirmation):
+        elif signed and isinstance(entry, Correction | Confirmation | Undo | Amendment):
             state = "amended"
     return state
+
+
+def in_force(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+    """The entries without those that were taken back, and without the taking back itself."""
+    kept: list[Entry] = []
+    for entry in entries:
+        if not isinstance(entry, Undo):
+            kept.append(entry)
+            continue
+        for place in range(len(kept) - 1, -1, -1):
+            if kept[place] == entry.undone:
+                del kept[place]
+                break
+    return tuple(kept)
+
+
+def last_undoable(
+    entries: Iterable[Entry],
+) -> Correction | Confirmation | Score | Comment | Acknowledgement | None:
+    """The last thing that can be taken back: done since the last signature or amendment."""
+    for entry in reversed(in_force(entries)):
+        if isinstance(entry, Signature | Amendment):
+            return None
+        if isinstance(entry, Correction | Confirmation | Score | Comment | Acknowledgement):
+            return entry
+    return None
+
+
+def signatures_in_force(entries: Iterable[Entry]) -> tuple[Signature, ...]:
+    """The signatures that close the record now: those given since it was last opened again."""
+    held: list[Signature] = []
+    for entry in entries:
+        if isinstance(entry, Signature):
+            held.append(entry)
+        elif isinstance(entry, Amendment):
+            held.clear()
+    return tuple(held)
+
+
+def findings_digest(findings: Sequence[Finding]) -> str:
+    """SHA-256 over all findings in their order, as hexadecimal digits.
+
+    A signature keeps it, so that a later computation by another version of the program
+    or of the exam data cannot pass for what was signed.
+    """
+    digest = hashlib.sha256()
+    for finding in findings:
+        digest.update(finding.model_dump_json().encode("utf-8"))
+        digest.update(b"\n")
+    return digest.hexdigest()
+
+
+def signed_otherwise(findings: Sequence[Finding], entries: Iterable[Entry]) -> str | None:
+    """A sentence where the findings are not those that were signed; None where they are."""
+    signed = [one for one in signatures_in_force(entries) if one.findings_sha256]
+    if not signed or signed[-1].findings_sha256 == findings_digest(findings):
+        return None
+    return (
+        f"The findings are not those that {signed[-1].by} signed: the program or the exam data "
+        "have changed since; compare with the note that was written at the signature."
+    )
 
 
 def phrases_in(entries: Iterable[Entry]) -> tuple[HeardPhrase, ...]:

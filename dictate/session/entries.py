@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
@@ -12,6 +13,10 @@ from dictate.recognition.words import HeardPhrase
 from dictate.session.record import SessionInfo
 
 Person = Annotated[str, Field(min_length=1, max_length=200, description="A code, never a name.")]
+Role = Literal["learner", "instructor"]
+
+LONGEST_REMARK = 4000  # characters; some two pages of print
+Remark = Annotated[str, Field(max_length=LONGEST_REMARK)]
 
 
 class _Entry(BaseModel):
@@ -38,12 +43,17 @@ class PhraseHeard(_Entry):
 
 
 class SpokenCommand(_Entry):
-    """Words that were meant for the program and not for the record."""
+    """Words that were meant for the program and not for the record, or a key.
+
+    ``said_until`` is where in the recording the words ended: what lies before was heard. It is
+    None for a key, which may be pressed while somebody speaks.
+    """
 
     kind: Literal["command"] = "command"
     name: str
     words: str
     seconds: float = Field(ge=0)
+    said_until: float | None = Field(default=None, ge=0)
 
 
 class Mark(_Entry):
@@ -81,7 +91,83 @@ class Signature(_Entry):
 
     kind: Literal["signature"] = "signature"
     by: Person
-    role: Literal["learner", "instructor"]
+    role: Role
+    comment: Remark = ""
+    findings_sha256: str = Field(
+        default="", description="Of the findings as signed; '' in journals of older versions."
+    )
+
+
+class Amendment(_Entry):
+    """A signed record is opened again, for a reason; the earlier signatures stay."""
+
+    kind: Literal["amendment"] = "amendment"
+    by: Person
+    role: Role
+    reason: Annotated[str, Field(min_length=1, max_length=LONGEST_REMARK)]
+
+
+class Judged(_Entry):
+    """From here on the session is judged by another course, or another version of it.
+
+    ``course`` is the course's name (``key@version`` where it is installed, 'usual' for the
+    usual exam) and ``exam_version`` the hash of its exam data; ``before`` is the course
+    that judged it until now.
+    """
+
+    kind: Literal["judged"] = "judged"
+    by: Person
+    course: Annotated[str, Field(min_length=1, max_length=400)]
+    exam_version: str
+    before: str
+    reason: Remark = ""
+
+
+class Score(_Entry):
+    """A mark that a person gave for one criterion; the last one given counts.
+
+    ``points`` is None where the mark was taken away again; ``most`` is what could be had.
+    """
+
+    kind: Literal["score"] = "score"
+    by: Person
+    criterion: Annotated[str, Field(min_length=1, max_length=200)]
+    points: Decimal | None = Field(ge=0)
+    most: Decimal = Field(gt=0)
+    remark: Remark = ""
+
+
+class Comment(_Entry):
+    """A free remark of a person, about one moment of the recording or about all of it."""
+
+    kind: Literal["comment"] = "comment"
+    by: Person
+    role: Role
+    seconds: float | None = Field(default=None, ge=0)
+    text: Annotated[str, Field(min_length=1, max_length=LONGEST_REMARK)]
+
+
+class Acknowledgement(_Entry):
+    """A person has seen a flag and lets it stand; the flag stays in every output."""
+
+    kind: Literal["acknowledgement"] = "acknowledgement"
+    by: Person
+    rule: str
+    sentence: str
+    reason: Remark = ""
+
+
+Undoable = Annotated[
+    Correction | Confirmation | Score | Comment | Acknowledgement, Field(discriminator="kind")
+]
+
+
+class Undo(_Entry):
+    """What a person did is taken back; ``undone`` is the earlier line, word for word."""
+
+    kind: Literal["undo"] = "undo"
+    by: Person
+    undone: Undoable
 
 
 class Notice(_Entry):
@@ -93,10 +179,15 @@ class Notice(_Entry):
 
 
 class SessionEnd(_Entry):
-    """The recording is over; ``seconds`` is its whole length."""
+    """The recording is over; ``seconds`` is its whole length.
+
+    ``sound_sha256`` is set where the sound was recorded during the session, so that it could
+    not be told at the start. A session that was taken up again has several ends; the last counts.
+    """
 
     kind: Literal["end"] = "end"
     seconds: float = Field(ge=0)
+    sound_sha256: str = ""
 
 
 Entry = Annotated[
@@ -107,6 +198,12 @@ Entry = Annotated[
     | Correction
     | Confirmation
     | Signature
+    | Amendment
+    | Judged
+    | Score
+    | Comment
+    | Acknowledgement
+    | Undo
     | Notice
     | SessionEnd,
     Field(discriminator="kind"),

@@ -164,6 +164,7 @@ class Journal:
         self.path = path
         self.head = head
         self.last_line = last_line
+        self.phrase_sync_seconds = _PHRASE_SYNC_SECONDS
         self._descriptor = descriptor
         self._size = size
         self._synced = time.monotonic()
@@ -238,7 +239,8 @@ class Journal:
         """Write one fact and return the hash of its line, the new head.
 
         Everything but a heard phrase is on the disk when this returns; phrases are
-        handed to the system at once and brought to the disk every two seconds.
+        handed to the system at once and brought to the disk every
+        ``phrase_sync_seconds``.
 
         Raises:
             UserFault: the disk is full or can no longer be written; the lines
@@ -259,7 +261,7 @@ class Journal:
                 raise disk_fault(error, self.path) from error
             self.head, self.last_line = hash_of(raw), line.line
             waited = time.monotonic() - self._synced
-            if not isinstance(entry, PhraseHeard) or waited >= _PHRASE_SYNC_SECONDS:
+            if not isinstance(entry, PhraseHeard) or waited >= self.phrase_sync_seconds:
                 self._sync()
             return self.head
 
@@ -307,6 +309,17 @@ def _open_locked(path: Path, flags: int) -> int:
         os.close(descriptor)
         raise
     return descriptor
+
+
+def refuse_if_open(folder: Path) -> None:
+    """Make sure that nobody writes the journal of ``folder`` at this moment.
+
+    Raises:
+        UserFault: another process has it open.
+    """
+    path = folder / JOURNAL_NAME
+    if path.exists():
+        os.close(_open_locked(path, 0))
 
 
 def _read_at(descriptor: int, count: int, place: int) -> bytes:

@@ -76,6 +76,11 @@ def disk_fault(error: OSError, path: Path) -> UserFault:
             f"The disk is full, so {path} could not be written; free some space and try again "
             "(everything written before is kept)."
         )
+    if error.errno == errno.EFBIG:
+        return UserFault(
+            f"{path} may not grow any further on this disk or for this user; choose another disk "
+            "or raise the limit (everything written before is kept)."
+        )
     if error.errno == errno.EROFS:
         return UserFault(
             f"{path} lies on a disk that can only be read; choose a folder that can be written."
