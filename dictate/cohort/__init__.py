@@ -1,0 +1,1 @@
+"""Many sessions together: conversion of folders, index, course packages, report, practice."""
