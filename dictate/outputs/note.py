@@ -12,13 +12,13 @@ from dictate.checks.flag import Derived, Flag
 from dictate.checks.wording import clock, listed
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
+from dictate.figure.drawing import coverage_figure
 from dictate.findings.finding import Finding, Grade, Level
+from dictate.findings.numerals import measured, number_words, sources_title, with_unit
 from dictate.outputs.arrangement import ItemView, RegionView, arrange, site_title
-from dictate.outputs.numerals import number_words, sources_title, with_unit
 from dictate.outputs.sentences import (
     Sentence,
     Style,
-    doubt_words,
     result_words,
     sentences_of,
     stands_out,
@@ -121,7 +121,7 @@ class ToldDerived(_Told):
 
 
 class Note(_Told):
-    """Everything that a template needs; all of it is plain text."""
+    """Everything that a template needs: plain text, and ``figure`` as SVG."""
 
     info: SessionInfo
     started: str
@@ -137,6 +137,7 @@ class Note(_Told):
     unrecognised: int
     scales: tuple[str, ...]
     levels: dict[Level, int]
+    figure: str
     caution: str = CAUTION
 
     @property
@@ -178,6 +179,7 @@ def compose_note(session: Session, catalogue: Catalogue, style: Style = "full") 
         unrecognised=sum(not phrase.recognised for phrase in session.phrases),
         scales=_scales(standing, catalogue),
         levels=levels,
+        figure=coverage_figure(session, catalogue),
     )
 
 
@@ -202,7 +204,9 @@ def _region(view: RegionView, catalogue: Catalogue, style: Style) -> NoteRegion:
             sentence for item in view.items for sentence in sentences_of(item, catalogue, style)
         ),
         sides=tuple(
-            _side_row(item, catalogue) for item in view.items if item.paired and item.results
+            _side_row(item, catalogue)
+            for item in view.items
+            if item.paired and item.results and _worth_a_row(item)
         ),
         performed=view.performed_only,
         unspoken=view.unspoken,
@@ -219,6 +223,11 @@ def _marks(view: RegionView) -> list[LevelMark]:
             title = f"{item.title} ({side})" if side else item.title
             marks.append(LevelMark(title=title, level=reached))
     return marks
+
+
+def _worth_a_row(view: ItemView) -> bool:
+    """False where the sentence says it all: one result, the same on both sides, no number."""
+    return any(one.side != "both" or measured(one.value) for one in view.results)
 
 
 def _side_row(view: ItemView, catalogue: Catalogue) -> SideRow:
@@ -245,7 +254,8 @@ def _cell(finding: Finding, catalogue: Catalogue) -> Cell:
     result = result_words(finding, catalogue)
     return Cell(
         text=f"{site}: {result}" if site else result,
-        doubt=doubt_words(finding, catalogue),
+        # The sentence beside the table gives the reasons and the alternatives.
+        doubt="[to confirm]" if finding.doubtful else "",
         abnormal=stands_out(finding, catalogue),
         at=clock(finding.start),
     )
@@ -324,7 +334,8 @@ def render_note(note: Note, kind: Format, templates: Path | None = None) -> str:
     """
     from jinja2 import ChoiceLoader, FileSystemLoader, PackageLoader, StrictUndefined
     from jinja2.exceptions import SecurityError, TemplateError, TemplateSyntaxError
-    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+    from dictate.outputs.sandbox import NoteSandbox
 
     loaders: list[Any] = [PackageLoader("dictate.outputs")]
     if templates is not None:
@@ -332,7 +343,7 @@ def render_note(note: Note, kind: Format, templates: Path | None = None) -> str:
             raise UserFault(f"{templates} is no folder of templates; check the path.")
         loaders.insert(0, FileSystemLoader(templates))
     html = kind == "html"
-    environment = ImmutableSandboxedEnvironment(
+    environment = NoteSandbox(
         loader=ChoiceLoader(loaders),
         autoescape=html,
         undefined=StrictUndefined,
@@ -355,6 +366,10 @@ def render_note(note: Note, kind: Format, templates: Path | None = None) -> str:
     except SecurityError as error:
         raise UserFault(
             f"The template {name} asks for something that templates may not do: {error}."
+        ) from error
+    except (RecursionError, MemoryError) as error:
+        raise UserFault(
+            f"The template {name} calls itself without end or asks for too much."
         ) from error
     except (TemplateError, TypeError, ValueError, ArithmeticError, LookupError) as error:
         raise UserFault(f"The template {name} cannot be filled: {error}.") from error

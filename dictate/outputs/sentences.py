@@ -21,8 +21,8 @@ from dictate.findings.finding import (
     Text,
     Trials,
 )
+from dictate.findings.numerals import denies, value_words
 from dictate.outputs.arrangement import ItemView, site_side, site_title
-from dictate.outputs.numerals import denies, value_words
 
 Style = Literal["full", "terse"]
 RunKind = Literal["plain", "doubt", "abnormal"]

@@ -22,8 +22,8 @@ from dictate.findings.finding import (
     Trials,
     Value,
 )
+from dictate.findings.numerals import value_words
 from dictate.outputs.arrangement import arrange, site_title
-from dictate.outputs.numerals import value_words
 from dictate.session.record import Session
 
 # Column, type, what it means. The order is the order in the file.
@@ -73,11 +73,15 @@ def findings_table(session: Session, catalogue: Catalogue) -> str:
 
     Struck and replaced findings are rows too, with ``stands`` set to no.
     """
-    rows = [
+    return _csv([name for name, _, _ in COLUMNS], findings_rows(session, catalogue))
+
+
+def findings_rows(session: Session, catalogue: Catalogue) -> list[dict[str, str]]:
+    """The cells of :func:`findings_table` by column, before anything is done for spreadsheets."""
+    return [
         _row(finding, session, catalogue)
         for finding in sorted(session.findings, key=lambda one: (one.start, one.end, one.id))
     ]
-    return _csv([name for name, _, _ in COLUMNS], rows)
 
 
 def columns_table() -> str:

@@ -17,8 +17,8 @@ from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
 from dictate.findings.coverage import coverage_of
 from dictate.findings.finding import Choice
+from dictate.findings.numerals import value_words
 from dictate.outputs.note import CAUTION, Format, compose_note, escape_markdown, render_note
-from dictate.outputs.numerals import value_words
 from dictate.outputs.sentences import Style
 from dictate.session.record import Session
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Finding
 from dictate.outputs.fhir import vocabulary as v
@@ -14,6 +16,7 @@ from dictate.outputs.fhir.observations import (
     resource_id,
 )
 from dictate.outputs.fhir.provenance import provenance
+from dictate.outputs.fhir.recording import add_sound
 from dictate.outputs.fhir.values import clean_text, clean_texts
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept
 from dictate.outputs.note import engine_words
@@ -21,17 +24,25 @@ from dictate.session.record import Session
 
 
 def collection_bundle(
-    session: Session, catalogue: Catalogue, journal_head: str | None = None
+    session: Session,
+    catalogue: Catalogue,
+    journal_head: str | None = None,
+    sound: Path | None = None,
 ) -> Resource:
     """Every finding as an Observation, with who, by what, from what, and the checklist.
 
     The same session gives the same bundle. Struck and replaced findings are in it
     with the status ``entered-in-error``. Decimals are :class:`decimal.Decimal`; write
-    it with :func:`dictate.outputs.fhir.exact_json.write_json`.
+    it with :func:`dictate.outputs.fhir.exact_json.write_json`. With ``sound`` the recording's
+    reference and a clip of each finding are in it too.
+
+    Raises:
+        UserFault: ``sound`` cannot be read, or is another recording than the session's.
     """
     made = observations(session, catalogue)
-    origin = provenance(session, made, journal_head)
-    return bundle_of(session, "collection", [*people(session), *made, origin])
+    heard = add_sound(made, session, sound) if sound is not None else []
+    origin = provenance(session, made, journal_head, heard[0] if heard else None)
+    return bundle_of(session, "collection", [*people(session), *made, *heard, origin])
 
 
 def observations(session: Session, catalogue: Catalogue) -> list[Resource]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from pathlib import Path
 
 from dictate.checks.wording import listed
 from dictate.exam.catalogue import Catalogue
@@ -12,6 +13,7 @@ from dictate.outputs.fhir import vocabulary as v
 from dictate.outputs.fhir.bundle import bundle_of, observations, people
 from dictate.outputs.fhir.observations import SUMMARY_CODE, People, moment, resource_id
 from dictate.outputs.fhir.provenance import provenance
+from dictate.outputs.fhir.recording import add_sound
 from dictate.outputs.fhir.values import clean_text
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept
 from dictate.outputs.note import CAUTION, Note, NoteRegion, compose_note
@@ -23,17 +25,26 @@ _DOCUMENT_TYPE = ("29545-1", "Physical findings Narrative")
 
 
 def document_bundle(
-    session: Session, catalogue: Catalogue, journal_head: str | None = None
+    session: Session,
+    catalogue: Catalogue,
+    journal_head: str | None = None,
+    sound: Path | None = None,
 ) -> Resource:
     """The session as a document: a Composition first, then all that its sections refer to.
 
     Regions that were never spoken of are sections with an empty reason, so that their
-    silence is part of the document.
+    silence is part of the document. With ``sound`` the recording's reference and a clip of
+    each finding are in it too.
+
+    Raises:
+        UserFault: ``sound`` cannot be read, or is another recording than the session's.
     """
     made = observations(session, catalogue)
+    heard = add_sound(made, session, sound) if sound is not None else []
     composition = _composition(session, catalogue, made)
-    resources = [composition, *people(session), *made]
-    resources.append(provenance(session, [composition], journal_head))
+    resources = [composition, *people(session), *made, *heard]
+    recording = heard[0] if heard else None
+    resources.append(provenance(session, [composition], journal_head, recording))
     return bundle_of(session, "document", resources)
 
 

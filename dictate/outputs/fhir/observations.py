@@ -10,6 +10,7 @@ from typing import Final
 from dictate.checks.flag import Derived
 from dictate.exam.catalogue import Catalogue, Item, Limits
 from dictate.findings.finding import Choice, Finding, Level, Pressure, Quantity
+from dictate.findings.numerals import number_words, sources_title, value_words, with_unit
 from dictate.outputs.arrangement import ItemView, arrange, site_title
 from dictate.outputs.fhir import vocabulary as v
 from dictate.outputs.fhir.values import (
@@ -21,7 +22,6 @@ from dictate.outputs.fhir.values import (
 )
 from dictate.outputs.fhir.vocabulary import Resource, coding, concept, extension
 from dictate.outputs.note import LEVEL_WORDS
-from dictate.outputs.numerals import number_words, sources_title, value_words, with_unit
 from dictate.outputs.sentences import is_sign
 from dictate.session.record import Session
 

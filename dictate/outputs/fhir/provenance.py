@@ -9,7 +9,12 @@ from dictate.outputs.fhir.vocabulary import Resource, coding, concept
 from dictate.session.record import Session
 
 
-def provenance(session: Session, targets: list[Resource], journal_head: str | None) -> Resource:
+def provenance(
+    session: Session,
+    targets: list[Resource],
+    journal_head: str | None,
+    recording: Resource | None = None,
+) -> Resource:
     """A Provenance over ``targets``.
 
     Args:
@@ -17,9 +22,12 @@ def provenance(session: Session, targets: list[Resource], journal_head: str | No
         targets: the resources it speaks for; at least one.
         journal_head: SHA-256 of the journal's last line, which stands for the whole
             journal; None where the record was not read from one.
+        recording: the DocumentReference of the recording, where it is in the bundle.
     """
     known = People(session)
     entities = [_entity(session.info.sound_sha256, session.info.sound_name)]
+    if recording is not None:
+        entities[0]["what"]["reference"] = f"urn:uuid:{recording['id']}"
     if journal_head is not None:
         entities.append(_entity(journal_head, "journal of the session, by its last line"))
     return {

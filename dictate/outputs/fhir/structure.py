@@ -73,12 +73,10 @@ def structure_complaints(resource: Any, where: str) -> Iterator[Complaint]:
         instance = model.model_validate(_plain(resource))
     except ValidationError as error:
         for one in error.errors(include_url=False, include_context=False, include_input=False):
-            path = _path(one["loc"])
-            told = one["msg"].removeprefix("Value error, ")
             yield Complaint(
                 severity="error",
                 where=where,
-                sentence=f"{path or 'the resource'}: {told.rstrip('.')}.",
+                sentence=_readable(one["type"], one["loc"], one["msg"], resource),
             )
         return
     yield from _model_complaints(instance, where, "")
@@ -96,6 +94,59 @@ def _plain(value: Any) -> Any:
         return (
             int(value) if value == value.to_integral_value() and abs(value) < 1e15 else float(value)
         )
+    return value
+
+
+_FORMS: Final = {
+    "DateTime": "a date and time such as 2026-03-04T09:30:00Z",
+    "Date": "a date such as 2026-03-04",
+    "Instant": "a moment with its zone such as 2026-03-04T09:30:00Z",
+    "Time": "a time such as 09:30:00",
+    "Decimal": "a number without quotes such as 36.8",
+    "Integer": "a whole number without quotes",
+}
+
+
+def _readable(kind: str, loc: tuple[int | str, ...], told: str, resource: dict[str, Any]) -> str:
+    """What the model found, as a sentence for people who do not know the model."""
+    told = told.removeprefix("Value error, ").rstrip(".")
+    steps = loc[:-1] if loc and loc[-1] == "root" else loc
+    path = _path(steps) or "the resource"
+    found = _at(resource, steps)
+    if kind.endswith("missing"):
+        return f"{path} is missing."
+    if kind == "extra_forbidden":
+        return f"{path} is no element that FHIR R4 knows there."
+    if told.startswith("Any of one field value") and isinstance(found, dict):
+        given = [name for name in re.findall(r"'(\w+)'", told) if name in found]
+        if len(given) > 1:
+            return f"{path}: only one of {' and '.join(given)} may be given."
+        choices = ", ".join(re.findall(r"'(\w+)'", told))
+        return f"{path}: one of these is missing: {choices}."
+    if kind == "list_type":
+        return f"{path} must be a list, in square brackets."
+    if kind == "model_validation_format":
+        given_kind = "a list" if isinstance(found, list) else "something else"
+        return f"{path} must be one object in braces and is {given_kind}."
+    form = re.match(r"(\w+) value string does not match", told)
+    if form is not None and form[1] in _FORMS:
+        return f"{path} is '{found}'; it must be {_FORMS[form[1]]}."
+    if kind == "string_pattern_mismatch":
+        return f"{path} is '{found}', which has signs or a length that are not allowed there."
+    if kind == "string_type":
+        return f"{path} must be a text in quotes."
+    return f"{path}: {told}."
+
+
+def _at(value: Any, steps: tuple[int | str, ...]) -> Any:
+    """What stands at a path; None where there is nothing."""
+    for step in steps:
+        if isinstance(value, dict) and isinstance(step, str):
+            value = value.get(step)
+        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
+            value = value[step]
+        else:
+            return None
     return value
 
 

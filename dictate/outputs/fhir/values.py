@@ -17,6 +17,7 @@ from dictate.findings.finding import (
     Trials,
     Value,
 )
+from dictate.findings.numerals import unit_words, value_words
 from dictate.outputs.fhir.vocabulary import (
     ABSENT,
     APPROXIMATE,
@@ -38,7 +39,6 @@ from dictate.outputs.fhir.vocabulary import (
     concept,
     extension,
 )
-from dictate.outputs.numerals import unit_words, value_words
 from dictate.outputs.sentences import choice_words
 
 PART_TITLES: Final = {
