@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import sys
+from glob import has_magic
 from pathlib import Path
 
 from dictate.cache import cache_folder
 from dictate.conversion import convert, opened, reopened
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
-from dictate.exam.course import load_course
-from dictate.exam.location import grammars_folder
 from dictate.exam.reading import load_catalogue
+from dictate.recognition.model_shelf import newest_for
 from dictate.session.journal import JOURNAL_NAME, read_journal
-from dictate.session.record import Session
+from dictate.session.record import Session, SessionInfo
 
 _ENGINES = ("auto", "pocketsphinx", "vosk")
 
@@ -33,25 +33,26 @@ def run(
     strict: bool,
 ) -> int:
     """Convert one recording; return the exit code (1: errors flagged under ``strict``)."""
-    from rich.console import Console
+    from dictate.outputs.terminal import SafeConsole
 
-    if engine not in _ENGINES:
-        raise UserFault(f"There is no recogniser '{engine}'; choose {', '.join(_ENGINES)}.")
+    known_engine(engine)
+    if _is_session(recording):
+        return _bring_to_its_end(Path(recording), engine, model)
     folder = out or _session_folder(recording)
     catalogue = _exam(course)
-    quiet = Console(stderr=True)
+    quiet = SafeConsole(stderr=True)
     with _Meter(quiet) as meter:
         session = convert(
             recording,
             catalogue,
             folder,
             engine=engine,  # type: ignore[arg-type]
-            vosk_model=model or _found_model(),
+            vosk_model=model or newest_for("vosk"),
             speakers=tuple(name.strip() for name in channels.split(",") if name.strip()),
             learner=learner,
             partner=partner,
             consent=consent,
-            course=course,
+            course=kept_name(course),
             progress=meter.show,
             told=lambda sentence: quiet.print(sentence, style="yellow", highlight=False),
         )
@@ -60,32 +61,83 @@ def run(
     return int(strict and any(flag.severity == "error" for flag in session.flags))
 
 
+def several(sources: list[str]) -> bool:
+    """Whether the sources are more than one recording: a folder, a pattern, or a list."""
+    return len(sources) > 1 or (
+        sources[0] != "-"
+        and not Path(sources[0]).is_file()
+        and not _is_session(sources[0])
+        and (Path(sources[0]).is_dir() or has_magic(sources[0]))
+    )
+
+
+def _is_session(source: str) -> bool:
+    """Whether the source is the folder of a session rather than a recording."""
+    return source != "-" and (Path(source) / JOURNAL_NAME).is_file()
+
+
+def _bring_to_its_end(folder: Path, engine: str, model: Path | None) -> int:
+    """Hear what a live session still holds, where it broke off, and write its outputs."""
+    from dictate.commands.listen import finish_broken_off, vosk_folder
+    from dictate.live.session import broke_off
+
+    if broke_off(folder):
+        return finish_broken_off(folder, vosk_folder(engine, model))
+    return rebuild(folder)
+
+
+def known_engine(engine: str) -> None:
+    """Refuse a recogniser that there is not.
+
+    Raises:
+        UserFault: it is none of ours.
+    """
+    if engine not in _ENGINES:
+        raise UserFault(f"There is no recogniser '{engine}'; choose {', '.join(_ENGINES)}.")
+
+
 def rebuild(folder: Path) -> int:
     """Write a session's outputs again; return the exit code."""
     info, reading = opened(folder)
-    catalogue = _exam("" if info.course == "usual" else info.course)
+    catalogue = exam_of(info)
     session = reopened(info, reading, catalogue)
     _finish(session, catalogue, folder, reading.head, as_json=False)
     return 0
 
 
+def exam_of(info: SessionInfo) -> Catalogue:
+    """The exam by which a session was made."""
+    return _exam("" if info.course == "usual" else info.course)
+
+
 def _exam(course: str) -> Catalogue:
     """The usual exam, or what a course makes of it."""
-    catalogue = load_catalogue(cache=cache_folder() / "exam")
-    return load_course(course, catalogue).catalogue if course else catalogue
+    if not course:
+        return load_catalogue(cache=cache_folder() / "exam")
+    from dictate.cohort.courses import checklist_of
+
+    return checklist_of(course).catalogue
+
+
+def kept_name(course: str) -> str:
+    """The course's name for the journal: with its version where the course is installed."""
+    if not course:
+        return ""
+    from dictate.cohort.courses import full_name
+
+    return full_name(course)
 
 
 def _finish(session: Session, catalogue: Catalogue, folder: Path, head: str, as_json: bool) -> None:
-    from rich.console import Console
-
     from dictate.outputs.folder import write_outputs
     from dictate.outputs.summary import print_summary
+    from dictate.outputs.terminal import SafeConsole
 
     written = write_outputs(session, catalogue, folder, journal_head=head)
     if as_json:
         sys.stdout.write(session.model_dump_json(indent=1) + "\n")
         return
-    console = Console()
+    console = SafeConsole()
     print_summary(session, catalogue, console)
     names = ", ".join(path.name for path in written)
     console.print(f"Written to {folder}: journal.jsonl, {names}", highlight=False, soft_wrap=True)
@@ -96,17 +148,6 @@ def _session_folder(recording: str) -> Path:
         return Path("standard-input.session")
     path = Path(recording)
     return path.with_name(path.stem + ".session")
-
-
-def _found_model() -> Path | None:
-    """An unpacked Vosk model in ``models/`` of a checkout, or in the user's data folder."""
-    from platformdirs import user_data_path
-
-    for place in (grammars_folder().parent / "models", user_data_path("dictate") / "models"):
-        for folder in sorted(place.glob("*")) if place.is_dir() else []:
-            if (folder / "am").is_dir() and (folder / "conf").is_dir():
-                return folder
-    return None
 
 
 class _Meter:
