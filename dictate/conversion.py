@@ -14,12 +14,21 @@ from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.pipeline import understand
 from dictate.recognition.opening import EngineChoice, Progress, open_words
-from dictate.session.entries import Notice, PhraseHeard, SessionEnd, SessionStart, now
-from dictate.session.journal import JOURNAL_NAME, Journal, JournalReading, read_journal
+from dictate.session.entries import Judged, Notice, PhraseHeard, SessionEnd, SessionStart, now
+from dictate.session.journal import (
+    JOURNAL_NAME,
+    Journal,
+    JournalReading,
+    read_journal,
+    refuse_if_open,
+)
 from dictate.session.record import Session, SessionInfo
 
 if TYPE_CHECKING:
+    from dictate.findings.finding import Finding
+    from dictate.recognition.engine import Engine
     from dictate.recognition.language_model import ExamLanguage
+    from dictate.recognition.words import HeardPhrase
     from dictate.session.entries import Entry
 
 
@@ -47,6 +56,8 @@ def convert(
     partner: str = "partner",
     consent: str = "not recorded here",
     course: str = "",
+    started: datetime | None = None,
+    listener: Engine | None = None,
     progress: Progress | None = None,
     told: Callable[[str], None] = lambda sentence: None,
 ) -> Session:
@@ -63,6 +74,8 @@ def convert(
         partner: code of the partner.
         course: course file or key that the catalogue was made by; empty for the usual exam.
         consent: who agreed to be recorded, and how it is known.
+        started: when the recording was made; the file's time if None.
+        listener: a recogniser that is loaded already, in place of ``engine``.
         progress: told the seconds done and the seconds in all.
         told: told sentences for the user as they come up.
 
@@ -76,10 +89,11 @@ def convert(
         vosk_model=vosk_model,
         speakers=speakers,
         progress=progress,
+        listener=listener,
     )
     info = SessionInfo(
         id=heard.sha256[:16],
-        started=_started(source),
+        started=started or _started(source),
         sound_name=heard.name,
         sound_sha256=heard.sha256,
         seconds=heard.duration or 0.0,
@@ -123,6 +137,8 @@ def convert(
 def opened(folder: Path) -> tuple[SessionInfo, JournalReading]:
     """Read the journal in a session's folder, and which session it says it is.
 
+    Course and exam version are those that the session was last judged by.
+
     Raises:
         UserFault: there is no journal, or it does not begin with a session start.
     """
@@ -133,7 +149,13 @@ def opened(folder: Path) -> tuple[SessionInfo, JournalReading]:
             f"The journal in {folder} does not say which session it is; "
             "convert the recording again into another folder."
         )
-    return starts[0].info, reading
+    info = starts[0].info
+    for entry in reading.entries:
+        if isinstance(entry, Judged):
+            info = info.model_copy(
+                update={"course": entry.course, "exam_version": entry.exam_version}
+            )
+    return info, reading
 
 
 def reopened(info: SessionInfo, reading: JournalReading, catalogue: Catalogue) -> Session:
@@ -149,24 +171,55 @@ def session_of(
     info: SessionInfo, entries: list[Entry] | tuple[Entry, ...], catalogue: Catalogue
 ) -> Session:
     """Compute everything about a session from its journal's entries."""
+    phrases = tuple(entry.phrase for entry in entries if isinstance(entry, PhraseHeard))
+    return corrected_session(info, entries, phrases, understand(phrases, catalogue), catalogue)
+
+
+def corrected_session(
+    info: SessionInfo,
+    entries: list[Entry] | tuple[Entry, ...],
+    phrases: tuple[HeardPhrase, ...],
+    understood: tuple[Finding, ...],
+    catalogue: Catalogue,
+) -> Session:
+    """Lay what people did over findings that were understood already, and check them again.
+
+    Args:
+        info: which session it is.
+        entries: all of its journal.
+        phrases: those in the journal.
+        understood: what ``understand`` made of the phrases.
+        catalogue: the exam.
+    """
     from dictate.checks.checking import check
     from dictate.checks.derived import derive
     from dictate.findings.coverage import coverage_of
-    from dictate.session.corrections import apply_corrections
+    from dictate.session.corrections import apply_corrections, signed_otherwise, state_of
 
-    phrases = tuple(entry.phrase for entry in entries if isinstance(entry, PhraseHeard))
-    corrected = apply_corrections(understand(phrases, catalogue), entries)
+    corrected = apply_corrections(understood, entries)
     coverage = coverage_of(corrected.findings, catalogue)
-    seconds = next((e.seconds for e in entries if isinstance(e, SessionEnd)), info.seconds)
+    end = next((e for e in reversed(entries) if isinstance(e, SessionEnd)), None)
+    heard = max([info.seconds, *(phrase.end for phrase in phrases)])
+    seconds = end.seconds if end is not None else heard
     notices = [entry.sentence for entry in entries if isinstance(entry, Notice)]
     notices += corrected.problems
+    changed_since = signed_otherwise(corrected.findings, entries)
+    if changed_since is not None:
+        notices.append(changed_since)
     return Session(
-        info=info.model_copy(update={"seconds": seconds, "notices": tuple(notices)}),
+        info=info.model_copy(
+            update={
+                "seconds": seconds,
+                "notices": tuple(notices),
+                "sound_sha256": (end.sound_sha256 if end is not None else "") or info.sound_sha256,
+            }
+        ),
         phrases=phrases,
         findings=corrected.findings,
         coverage=coverage,
         flags=check(corrected.findings, coverage, catalogue, seconds),
         derived=derive(corrected.findings, catalogue),
+        state=state_of(entries),
     )
 
 
@@ -184,6 +237,7 @@ def _fresh_journal(folder: Path, info: SessionInfo) -> Journal:
     old = folder / JOURNAL_NAME
     if old.is_file() and old.stat().st_size:
         mark = hashlib.sha256(old.read_bytes()).hexdigest()[:8]
+        refuse_if_open(folder)
         try:
             old.replace(folder / f"journal-{mark}.jsonl")
         except OSError as error:

@@ -9,7 +9,17 @@ import pytest
 
 from tests.conftest import ROOT
 
-ORDER = ("exam", "audio", "recognition", "talk", "findings", "checks", "session", "outputs")
+ORDER = (
+    "exam",
+    "audio",
+    "recognition",
+    "talk",
+    "findings",
+    "checks",
+    "session",
+    "outputs",
+    "cohort",
+)
 
 
 @pytest.mark.parametrize("stage", ORDER)

@@ -69,7 +69,10 @@ def test_no_number_of_the_sample_is_wrong_without_a_mark(
         if finding.stands and not finding.doubts:
             value = finding.value
             if isinstance(value, Quantity):
-                assert (finding.item, json.dumps(float(value.number)).removesuffix(".0")) in expected
+                assert (
+                    finding.item,
+                    json.dumps(float(value.number)).removesuffix(".0"),
+                ) in expected
                 measured += 1
             elif isinstance(value, Pressure):
                 pair = [int(value.systolic), int(value.diastolic)]

@@ -40,12 +40,21 @@ from dictate.recognition.exam_sentences import sample_sentences
 from dictate.recognition.language_model import ExamLanguage
 from dictate.recognition.number_words import NUMBER_WORDS, number_runs
 from dictate.recognition.pocketsphinx_engine import PocketSphinxEngine
-from dictate.recognition.second_opinion import SURE, Hearing, JudgedNumber, Weights, terms, weigh
+from dictate.recognition.second_opinion import (
+    SURE,
+    Hearing,
+    JudgedNumber,
+    Weights,
+    judge_numbers,
+    terms,
+    weigh,
+)
 from dictate.recognition.speech_language import speech_language
 from dictate.recognition.words import HeardPhrase
 from tests.bench.speech import NOISES, SNRS, VOICES, Voice, available, speak, with_noise
 
 OUTSIDE = Path(__file__).parent / "hearing_data" / "outside.yaml"
+ELSEWHERE = OUTSIDE.with_name("elsewhere.yaml")
 PAUSE = 1.2
 CLEAN = "clean"
 CONDITIONS = (CLEAN, *(f"{noise}{snr}" for noise in NOISES for snr in SNRS))
@@ -92,9 +101,10 @@ class WatchedEngine(PocketSphinxEngine):
     def __init__(self, language: ExamLanguage) -> None:
         super().__init__(language)
         self.judged: list[tuple[float, tuple[str, ...], JudgedNumber]] = []
+        self.least = SURE
 
     def judge(self, hearing: Hearing, span: Span) -> list[JudgedNumber]:
-        judged = super().judge(hearing, span)
+        judged = judge_numbers(hearing, span.samples, span.level.snr, self.decode, least=self.least)
         self.judged.extend((span.start, hearing.words, number) for number in judged)
         return judged
 
@@ -130,6 +140,9 @@ def phrases(tuning: bool, count: int, language: ExamLanguage) -> list[Case]:
     cases = [Case(text, "grammar") for text in inside]
     cases += [Case(text, "outside") for text in outside]
     cases += [Case(text, "off") for text in lists["off_domain"][tuning::2]]
+    if tuning:
+        further = yaml.safe_load(ELSEWHERE.read_text(encoding="utf-8"))
+        cases += [Case(text, "off") for text in further["english"]]
     return cases
 
 
@@ -393,6 +406,7 @@ def main() -> None:
         engine = VoskEngine(chosen.model)
     else:
         engine = WatchedEngine(language)
+        engine.least = 0.0 if chosen.calibrate else SURE
     if chosen.human:
         human(engine)
         return

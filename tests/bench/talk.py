@@ -21,7 +21,7 @@ LENGTHS = (1500, 3000, 6000, 12000)  # 6,000 words are about 40 minutes of talk
 
 def talk_of(words: int) -> list[HeardPhrase]:
     """About so many words of talk from the open excerpts, one after the other."""
-    excerpts = [excerpt for excerpt in read_excerpts() if not excerpt.held_out]
+    excerpts = [excerpt for excerpt in read_excerpts() if excerpt.group == "open"]
     lines: list[Line] = []
     now, said = 0.0, 0
     while said < words:
