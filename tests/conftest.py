@@ -12,6 +12,18 @@ from dictate.recognition.words import HeardPhrase, Word
 ROOT = Path(__file__).resolve().parent.parent
 
 
+# Tests that listen in real time have one process to themselves: one after the other.
+_IN_REAL_TIME = ("live", "test_live_sessions_survive.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of a file in one process, so that what they share is made once."""
+    for item in items:
+        place = item.path.relative_to(ROOT / "tests")
+        real = place.parts[0] in _IN_REAL_TIME or place.name in _IN_REAL_TIME
+        item.add_marker(pytest.mark.xdist_group("real time" if real else str(place)))
+
+
 @pytest.fixture(scope="session")
 def exam() -> Catalogue:
     """The whole exam as installed."""
