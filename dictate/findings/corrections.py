@@ -85,6 +85,29 @@ def _correct_reading(scene: Scene, old: Finding, item: Item, spot: Spot) -> None
     scene.results_here.append(new.id)
 
 
+def on_contrast(scene: Scene, event: Event) -> None:
+    """'Heard right, not left': there, what was said of the first side does not hold."""
+    if not scene.results_here:
+        return
+    old = scene.book.get(scene.results_here[-1])
+    near = [one for one in scene.said if -3 <= one.first - event.last <= 4]
+    if old is None or not isinstance(old.value, Choice) or old.status is None or not near:
+        return
+    side = near[-1].side
+    if scene.catalogue.items[old.item].sides != "paired" or side == old.side:
+        return
+    value = old.value.model_copy(update={"denied": not old.value.denied})
+    status = OPPOSITE.get(old.status, old.status)
+    keep_result(
+        scene,
+        make_finding(
+            scene, scene.catalogue.items[old.item], side, False, old.site, value, status,
+            Level.REPORTED, event.place, len(scene.utterance.tokens) - 1,
+        ),
+    )  # fmt: skip
+    scene.context.topic_side = side
+
+
 def on_except(scene: Scene, event: Event) -> None:
     """'... except at the left base': there, what was said does not hold."""
     if scene.more_follows(event, "reading") or scene.number_follows(event):

@@ -45,7 +45,7 @@ def measures_of(
         places = range(spoken.first, spoken.last + 1)
         if any(place in silent for place in places) or is_courtesy(tokens, spoken):
             continue
-        if spoken.last + 1 < len(tokens) and tokens[spoken.last + 1] in _FROM_A_PLACE:
+        if _from_a_place(tokens, spoken) and not _in_a_wording(spots, spoken):
             continue
         found: tuple[Item, Measured] | None = None
         if (
@@ -63,6 +63,21 @@ def measures_of(
             previous = found[0]
             yield spoken.first, spoken.last, found
             last_end = spoken.last
+
+
+def _from_a_place(tokens: Sequence[str], spoken: Spoken) -> bool:
+    """Whether the number tells how far off something is done ("ten centimetres below the knee")."""
+    return tokens[spoken.last + 1 : spoken.last + 2] != [] and (
+        tokens[spoken.last + 1] in _FROM_A_PLACE
+    )
+
+
+def _in_a_wording(spots: Sequence[Spot], spoken: Spoken) -> bool:
+    """Whether an item says its value so ("ten centimetres from top to bottom")."""
+    return any(
+        spot.role == "value" and spot.first <= spoken.first and spoken.last < spot.last
+        for spot in spots
+    )
 
 
 def _can_have_two(item: Item, utterance: Utterance) -> bool:
@@ -203,6 +218,10 @@ def _candidates(
     for item in _by_form(spoken, context, catalogue):
         if fresh(item):
             yield item, False
+    if not named_other:
+        for item in _by_unit_here(spoken, context, catalogue):
+            if fresh(item):
+                yield item, False
 
 
 def _suits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:
@@ -243,3 +262,22 @@ def _by_form(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator
         ]
         if len(owners) == 1:
             yield owners[0]
+
+
+def _by_unit_here(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator[Item]:
+    """The one item of the region in hand that is measured in the unit said."""
+    if spoken.unit is None or context.region is None:
+        return
+    ucum = ucum_unit(spoken.unit)
+    fitting = [
+        item
+        for item in catalogue.items.values()
+        if item.region == context.region
+        and item.kind == "quantity"
+        and item.default
+        and ucum in (item.unit, *item.other_units)
+        and (measured := value_for(item, spoken, catalogue)) is not None
+        and measured.fits
+    ]
+    if len(fitting) == 1:
+        yield fitting[0]
