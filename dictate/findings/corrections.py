@@ -21,6 +21,11 @@ def on_replace(scene: Scene, event: Event) -> None:
         return
     item = scene.catalogue.items[old.item]
     assert event.mark is not None
+    if scene.way_round is not None and scene.way_round > event.place:
+        said = [one for one in scene.spots if one.role == "reading" and one.first > scene.way_round]
+        if not said and not scene.number_follows(event):
+            _swap_sides(scene, old)
+        return
     reach = event.last + (8 if event.mark.kind == "replace" else 4)
     later = [one for one in scene.said if event.last < one.first <= reach]
     if later and item.sides == "paired" and old.side != later[0].side:
@@ -68,6 +73,29 @@ def on_replace(scene: Scene, event: Event) -> None:
         ):
             _correct_reading(scene, old, item, spot)
             return
+
+
+def _swap_sides(scene: Scene, last: Finding) -> None:
+    """'No, the other way round': what was said of the left goes for the right."""
+    both = {one.side: one for one in scene.book.results_of_sides(last.item)}
+    left, right = both.get("left"), both.get("right")
+    if left is None or right is None or left.site != right.site:
+        return
+    for old, given in ((left, right), (right, left)):
+        new = old.model_copy(
+            update={
+                "id": identity(old.item, old.side, old.site, given.value, old.start, "swap"),
+                "value": given.value,
+                "status": given.status,
+                "level": given.level,
+                "doubts": given.doubts,
+                "alternatives": given.alternatives,
+                "end": scene.utterance.end,
+                "utterances": tuple(dict.fromkeys((*old.utterances, scene.utterance.index))),
+            }
+        )
+        scene.book.replace(old, new)
+        scene.results_here.append(new.id)
 
 
 def _correct_reading(scene: Scene, old: Finding, item: Item, spot: Spot) -> None:

@@ -105,6 +105,8 @@ def events_of(scene: Scene) -> list[Event]:
         events += _denied_names(scene)
     events += _generic_events(scene, taken, partner)
     events += _talk_marks(scene, busy, taken)
+    if not any(event.kind == "same" for event in events):
+        events += _also(scene)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
 
@@ -488,6 +490,21 @@ def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
         ):
             events.append(Event(mark.first, kind, mark.last, mark=mark))
     return events
+
+
+_ALSO = frozenset(["also", "too", "likewise"])
+
+
+def _also(scene: Scene) -> list[Event]:
+    """'And the left too': the result of the first side, said of the other."""
+    if not (scene.said or scene.flip) or len(scene.heavy()) > 2 or scene.utterance.numbers:
+        return []
+    if any(spot.role in ("reading", "act", "question") for spot in scene.spots):
+        return []
+    for place, token in enumerate(scene.utterance.tokens):
+        if token.text in _ALSO and place not in scene.quiet and place not in scene.asked:
+            return [Event(place, "same", place, mark=Mark(kind="same", first=place, last=place))]
+    return []
 
 
 _BEFORE_SIDE = frozenset(["on", "the", "in", "at", "over", "so", "much"])

@@ -196,7 +196,8 @@ def on_measure(scene: Scene, event: Event) -> None:
     sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
     scene.context.speak_of(item, scene.utterance.start)
     earlier = None
-    if any(
+    mended = scene.way_round
+    if (mended is not None and mended < event.place) or any(
         mark.last < event.place and scene.word(mark) != "no"
         for mark in scene.utterance.marked("replace")
     ):
@@ -282,7 +283,13 @@ def number_doubts(scene: Scene, event: Event) -> list[str]:
     if any(place in scene.strange or tokens[place].text in _PIECES for place in beside):
         return ["a word beside the number was not understood"]
     words = [token.text for token in tokens[event.place : event.last + 1]]
-    if len(words) > 1 and words[0] == words[1] and len(words) <= _TWICE_OR_UNIT:
+    item = event.measured[0]
+    if (
+        item.kind == "quantity"
+        and len(words) > 1
+        and words[0] == words[1]
+        and len(words) <= _TWICE_OR_UNIT
+    ):
         return ["the same number was said twice, or it is one of two digits"]
     measured = {one.place for one in scene.events if one.kind == "measure"}
     for number in scene.utterance.numbers:

@@ -26,6 +26,7 @@ _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
 
+_ROUND = ("round", "around")
 _BACK_AGAIN = frozenset(["up", "on", "down", "to", "in", "again", "for", "over", "round"])
 
 
@@ -145,6 +146,15 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    @property
+    def way_round(self) -> int | None:
+        """The place of the 'round' in "no, the other way round"."""
+        words = [token.text for token in self.utterance.tokens]
+        for place in range(2, len(words)):
+            if words[place - 2 : place] == ["other", "way"] and words[place] in _ROUND:
+                return place
+        return None
 
     def heavy(self) -> list[str]:
         """The words that are not passed over."""
@@ -273,6 +283,8 @@ class Scene:
         "Now the other one": "wax in this one"; "a light in the right eye": "quick on this side".
         """
         words = [token.text for token in self.utterance.tokens[flip.first : flip.last + 1]]
+        if flip.last + 1 == self.way_round:
+            return True  # "the other way round" mends, it does not go on
         topic, side = self.topic_item(), self.context.topic_side
         unread = topic is not None and not any(
             one.side in (side, "both") for one in self.book.results_of(topic.id)
