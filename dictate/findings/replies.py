@@ -18,7 +18,7 @@ from dictate.findings.making import (
 )
 from dictate.findings.places import sites_of
 from dictate.findings.questions import sign_of
-from dictate.findings.scene import Scene, affirmable, reading_felt
+from dictate.findings.scene import Scene, affirmable
 
 _SAME_PHRASE_REPLY = 4.0  # seconds after a bare sign within which 'no' makes it a question
 
@@ -138,11 +138,7 @@ def on_none(scene: Scene, event: Event) -> None:
     names = [
         spot
         for spot in scene.names
-        if spot.last < event.place
-        and (
-            reading_felt(scene.catalogue.items[spot.item])
-            or (not scene.only_body(spot) and sign_of(scene, scene.catalogue.items[spot.item]))
-        )
+        if spot.last < event.place and sign_of(scene, scene.catalogue.items[spot.item])
     ]
     topic = scene.topic_item()
     if topic is not None and (
