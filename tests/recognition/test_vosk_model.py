@@ -17,6 +17,7 @@ import soxr
 from dictate.audio.source import SAMPLE_RATE, Block, Samples
 from dictate.errors import UserFault
 from dictate.recognition.vosk_engine import VoskEngine
+from dictate.recognition.words import HeardPhrase
 
 pytestmark = [
     pytest.mark.slow,
@@ -77,11 +78,21 @@ def test_it_streams_partials_and_finals_with_times(engine: VoskEngine, sound: Sa
     assert engine.partial() == ""
 
 
+def in_two(engine: VoskEngine, sound: Samples, size: int) -> list[HeardPhrase]:
+    """The phrases; heard anew where the dither hid the pause, which it seldom does."""
+    heard: list[HeardPhrase] = []
+    for _ in range(3):
+        heard = list(engine.hear(pieces(sound, size)))
+        if len(heard) == 2:
+            break
+    return heard
+
+
 @pytest.mark.parametrize("size", [800, 1_600, 3_333, 8_000])
 def test_the_size_of_blocks_shifts_no_times(engine: VoskEngine, sound: Samples, size: int) -> None:
     """Which words come out may differ: the decoder adds a random dither. Their times may not."""
-    phrases = list(engine.hear(pieces(sound, size)))
-    usual = list(engine.hear(pieces(sound)))
+    phrases = in_two(engine, sound, size)
+    usual = in_two(engine, sound, 4_000)
     once = len(sound) / SAMPLE_RATE / 2 - 1.5 - 0.5  # seconds said between the pauses of 1, 2 and 1
     begins = (OFFSET + 1, OFFSET + 3 + once)
     for heard in (phrases, usual):
