@@ -157,6 +157,10 @@ class Item(_Data):
     bare_number: bool = Field(
         default=True, description="A number said alone while the item is the topic is its value."
     )
+    by_name: bool = Field(
+        default=False,
+        description="A special test: results count only where it is named or in hand.",
+    )
     nerves: tuple[str, ...] = Field(default=(), description="Cranial nerves, roman numerals.")
     systems: tuple[str, ...] = ()
     codes: tuple[Coding, ...] = ()

@@ -75,6 +75,15 @@ class Book:
             one for one in found if one.side == last.side and last.start - one.start < _TOGETHER
         ]
 
+    def results_of_sides(self, item: str) -> list[Finding]:
+        """The last result of an item on each side, the newest last."""
+        last = {
+            one.side: one
+            for one in self.of_item(item)
+            if one.level is not Level.PERFORMED and one.value is not None
+        }
+        return list(last.values())
+
     def recent_of(self, item: str, side: str | None, at: float) -> Finding | None:
         """The standing result of an item and side that can still be corrected."""
         for one in reversed(self._findings.values()):

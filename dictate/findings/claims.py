@@ -40,11 +40,14 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
         or (spot.first, spot.last) not in said
     ]
     # "Corneal reflex" names no reflex in general, "blood pressure" tells of no blood.
+    listed = {s.item for s in spots if s.role == "name" and s.weight > 1 and s.first == s.last}
     long_names = [spot for spot in spots if spot.role == "name" and spot.weight > 1]
     spots = [
         spot
         for spot in spots
-        if spot.role not in ("name", "reading") or not _within_longer_name(spot, long_names)
+        if spot.role not in ("name", "reading")
+        or (spot.role == "reading" and spot.item in listed)  # "renal or iliac bruits"
+        or not _within_longer_name(spot, long_names)
     ]
     # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
     spots = [spot for spot in spots if spot.role != "value" or not _opens_within(spot, long_names)]
@@ -124,27 +127,69 @@ def reading_claims(
     catalogue: Catalogue,
     places: Sequence[Spot] = (),
     asked: Container[int] = (),
+    understood: bool = False,
+    headings: Container[int] = (),
+    strange: bool = False,
 ) -> list[Claim]:
-    """The claims to a group of overlapping readings that hold, best first."""
+    """The claims to a group of overlapping readings that hold, best first.
+
+    ``strange``: a word of the utterance is strange to the region in hand. ``understood``: none
+    is, and the utterance tells. ``headings`` are places of words that name a whole region.
+    """
     at = utterance.start
     claims = []
     own = {catalogue.items[spot.item].sites for spot in group} - {None}
+    told = understood and any(
+        is_brief(utterance, [spot])
+        or _linked(utterance, spot, group)
+        or _just_denied(utterance, spot)
+        for spot in group
+    )
     brief = is_brief(utterance, group, [place for place in places if place.item in own])
-    by_itself = any(spot.alone for spot in group)
-    in_region = {spot.item for spot in group if catalogue.items[spot.item].region == context.region}
+    by_itself = min((spot.weight for spot in group if spot.alone), default=10_000)
+    in_region = {
+        spot.item
+        for spot in group
+        if catalogue.items[spot.item].region == context.region
+        and not catalogue.items[spot.item].by_name
+    }
+    reach = range(min(s.first for s in group), max(s.last for s in group) + 1)
+    vague = all(spot.first in asked for spot in group) and all(n.first in reach for n in names)
+    if vague and not strange:
+        group = _nearest(group, in_region, context, catalogue)
+        in_region &= {spot.item for spot in group}
+    items = catalogue.items
+    blocking = [
+        name
+        for name in names
+        if name.first not in headings
+        and (
+            name.role == "name"
+            or items[name.item].region != context.region
+            or not _told_after(utterance, name, group)
+        )
+    ]
+    fullest = (
+        _fullest(group, in_region, blocking) if understood and context.topic_holds(at) else None
+    )
     for spot in group:
         item = catalogue.items[spot.item]
         rank = context.rank(item, at, catalogue)
         score, named = _by_name(spot, names, utterance)
-        if spot.alone or (by_itself and spot.item in in_region):
+        if spot.alone or (spot.weight >= by_itself - 1 and spot.item in in_region):
             # What names itself belongs to the region in hand where that knows it too.
             score = max(score, 6.0)
+        if spot is fullest:
+            score = max(score, 6.0)
         if score <= 0:
-            score = _by_topic(spot, names, context, at, spot.item in in_region)
+            score = _by_topic(spot, blocking, context, at, spot.item in in_region, told)
         if score <= 0 and spot.item in in_region:
-            score = _by_place(spot, item, places, names)
-        if score <= 0 and (spot.weight > 1 or brief) and in_region == {spot.item}:
-            score = _by_region(spot, names)
+            score = _by_place(spot, item, places, blocking)
+        if score <= 0 and in_region == {spot.item}:
+            if _just_denied(utterance, spot):
+                score = 2.0
+            elif spot.weight > 1 or brief or (understood and _linked(utterance, spot, group)):
+                score = _by_region(spot, blocking)
         if score <= 0 and in_region == {spot.item} and spot.first in asked:
             # "Is it painful when I press": the one item here that is asked so.
             score = (
@@ -156,6 +201,72 @@ def reading_claims(
             claims.append(Claim(spot, score + rank * 0.7 + spot.weight * 0.8, named))
     return sorted(
         claims, key=lambda claim: (-claim.score, catalogue.place[claim.spot.item], claim.spot.first)
+    )
+
+
+_TELLING = frozenset(["is", "there", "feels", "sounds", "looks"])
+
+
+def _told_after(utterance: Utterance, act: Spot, group: Sequence[Spot]) -> bool:
+    """Whether the result after an instruction is told ("in the right ear there is wax")."""
+    first = min(spot.first for spot in group)
+    return any(token.text in _TELLING for token in utterance.tokens[act.last + 1 : first])
+
+
+def _nearest(
+    group: Sequence[Spot], in_region: set[str], context: Context, catalogue: Catalogue
+) -> Sequence[Spot]:
+    """Of a question that names nothing ("any pain with that"), what is nearest to the topic."""
+    topic = context.topic
+    here = [spot for spot in group if spot.item in in_region]
+    if topic is None or context.worked_on != topic or not here:
+        return group
+    if any(spot.item == topic for spot in group):
+        return group
+    place = catalogue.place
+    near = min(here, key=lambda spot: abs(place[spot.item] - place[topic]))
+    return [near] if abs(place[near.item] - place[topic]) <= NEIGHBOURS else group
+
+
+NEIGHBOURS = 5  # items of the exam between what is in hand and what is asked about
+
+
+def _fullest(
+    group: Sequence[Spot], in_region: Container[str], names: Sequence[Spot]
+) -> Spot | None:
+    """The one result of the region in hand that holds more of the words than any other."""
+    here = sorted((spot for spot in group if spot.item in in_region), key=lambda spot: -spot.weight)
+    if len(here) < 2 or here[0].weight == here[1].weight:
+        return None
+    if any(name.role == "name" and name.item != here[0].item for name in names):
+        return None
+    return here[0]
+
+
+_LINKS = frozenset(["feels", "sounds", "looks", "seems"])
+_BEING = frozenset(["is", "are", "was", "were"])
+_IN_HAND = frozenset(["it", "that", "they", "this", "these", "left", "right", "one", "side"])
+_STRENGTHENING = frozenset(["nice", "good", "lovely", ""])
+
+
+def _linked(utterance: Utterance, spot: Spot, group: Sequence[Spot]) -> bool:
+    """Whether the word is said of something ("sixty four and regular", "it feels regular")."""
+    if any(other.first < spot.first for other in group):
+        return False  # the "dry" of "warm and dry"
+    if spot.first == 0 or utterance.marked("fine_word", "courtesy", "opener"):
+        return False
+    link = utterance.tokens[spot.first - 1].text
+    before = utterance.tokens[spot.first - 2].text if spot.first > 1 else ""
+    if link == "and":
+        return before not in _STRENGTHENING
+    return link in _LINKS or (link in _BEING and before in _IN_HAND)
+
+
+def _just_denied(utterance: Utterance, spot: Spot) -> bool:
+    """Whether a 'no' stands right before ("no rebound"): that is nothing but a result."""
+    return any(
+        mark.last == spot.first - 1 and not utterance.tokens[mark.last].after
+        for mark in utterance.marked("negation")
     )
 
 
@@ -216,7 +327,12 @@ def _broken(utterance: Utterance, first: int, last: int) -> bool:
 
 
 def _by_topic(
-    spot: Spot, names: Sequence[Spot], context: Context, at: float, in_region: bool
+    spot: Spot,
+    names: Sequence[Spot],
+    context: Context,
+    at: float,
+    in_region: bool,
+    told: bool,
 ) -> float:
     if _other_named_before(spot, names):
         return 0.0
@@ -224,6 +340,8 @@ def _by_topic(
         return 5.0
     if in_region and at - context.recent.get(spot.item, -1e9) <= _RECENT:
         return 3.0
+    if in_region and told and context.named_just_now(spot.item, at):
+        return 2.5
     return 0.0
 
 

@@ -57,6 +57,9 @@ class Context:
     heard_until: float = 0.0
     silence: float = 0.0  # seconds of long silences so far, beyond their first part
     topic_silence: float = 0.0  # the same when the topic was last spoken of
+    worked_on: str | None = None  # the last item that was done or told of
+    named_together: frozenset[str] = frozenset()  # items that the last name may mean
+    named_at: float = -1e9
     gone_on: bool = False  # something was asked for since that was not understood
 
     def hear(self, start: float, end: float) -> None:
@@ -93,6 +96,14 @@ class Context:
         """Whether the topic is still in everybody's mind at this time."""
         silent = self.silence - self.topic_silence
         return self.topic is not None and at - self.topic_at - silent <= TOPIC_LASTS
+
+    def name(self, items: frozenset[str], at: float) -> None:
+        """Take note of all that a name may mean ("pupils": their size, shape, response)."""
+        self.named_together, self.named_at = items, at
+
+    def named_just_now(self, item: str, at: float) -> bool:
+        """Whether the last name said may mean this item too."""
+        return item in self.named_together and at - self.named_at <= TOPIC_LASTS
 
     def open_question(self, at: float) -> Question | None:
         """The question that a reply at this time would answer."""

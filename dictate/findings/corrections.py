@@ -21,6 +21,11 @@ def on_replace(scene: Scene, event: Event) -> None:
         return
     item = scene.catalogue.items[old.item]
     assert event.mark is not None
+    if scene.way_round is not None and scene.way_round > event.place:
+        said = [one for one in scene.spots if one.role == "reading" and one.first > scene.way_round]
+        if not said and not scene.number_follows(event):
+            _swap_sides(scene, old)
+        return
     reach = event.last + (8 if event.mark.kind == "replace" else 4)
     later = [one for one in scene.said if event.last < one.first <= reach]
     if later and item.sides == "paired" and old.side != later[0].side:
@@ -70,6 +75,29 @@ def on_replace(scene: Scene, event: Event) -> None:
             return
 
 
+def _swap_sides(scene: Scene, last: Finding) -> None:
+    """'No, the other way round': what was said of the left goes for the right."""
+    both = {one.side: one for one in scene.book.results_of_sides(last.item)}
+    left, right = both.get("left"), both.get("right")
+    if left is None or right is None or left.site != right.site:
+        return
+    for old, given in ((left, right), (right, left)):
+        new = old.model_copy(
+            update={
+                "id": identity(old.item, old.side, old.site, given.value, old.start, "swap"),
+                "value": given.value,
+                "status": given.status,
+                "level": given.level,
+                "doubts": given.doubts,
+                "alternatives": given.alternatives,
+                "end": scene.utterance.end,
+                "utterances": tuple(dict.fromkeys((*old.utterances, scene.utterance.index))),
+            }
+        )
+        scene.book.replace(old, new)
+        scene.results_here.append(new.id)
+
+
 def _correct_reading(scene: Scene, old: Finding, item: Item, spot: Spot) -> None:
     reading = item.reading(spot.detail)
     is_denied = denied(scene.utterance, spot.first, spot.last, reading.status, scene.spots)
@@ -83,6 +111,29 @@ def _correct_reading(scene: Scene, old: Finding, item: Item, spot: Spot) -> None
     )  # fmt: skip
     scene.book.replace(old, new)
     scene.results_here.append(new.id)
+
+
+def on_contrast(scene: Scene, event: Event) -> None:
+    """'Heard right, not left': there, what was said of the first side does not hold."""
+    if not scene.results_here:
+        return
+    old = scene.book.get(scene.results_here[-1])
+    near = [one for one in scene.said if -3 <= one.first - event.last <= 4]
+    if old is None or not isinstance(old.value, Choice) or old.status is None or not near:
+        return
+    side = near[-1].side
+    if scene.catalogue.items[old.item].sides != "paired" or side == old.side:
+        return
+    value = old.value.model_copy(update={"denied": not old.value.denied})
+    status = OPPOSITE.get(old.status, old.status)
+    keep_result(
+        scene,
+        make_finding(
+            scene, scene.catalogue.items[old.item], side, False, old.site, value, status,
+            Level.REPORTED, event.place, len(scene.utterance.tokens) - 1,
+        ),
+    )  # fmt: skip
+    scene.context.topic_side = side
 
 
 def on_except(scene: Scene, event: Event) -> None:

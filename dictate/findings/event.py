@@ -10,7 +10,7 @@ from dictate.talk.utterance import Mark
 
 Kind = Literal[
     "act", "question", "result", "generic", "measure", "yes", "no", "unsure",
-    "flip", "same", "replace", "answer", "except", "cannot", "none", "affirmed",
+    "flip", "same", "replace", "answer", "except", "cannot", "none", "affirmed", "contrast",
 ]  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from typing import Literal
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.claims import best_of, clusters, is_brief, joined_claims, reading_claims
 from dictate.findings.event import Event, Kind
-from dictate.findings.finding import Level
+from dictate.findings.finding import Choice, Level
 from dictate.findings.measures import measures_of
 from dictate.findings.scene import (
     MOST_FOREIGN,
@@ -44,8 +44,6 @@ def events_of(scene: Scene) -> list[Event]:
             spot = best_of(group, scene.context, at, scene.catalogue)
             if _of_nobody(scene, spot, group) or (kind == "act" and _not_sensed(scene, spot)):
                 continue
-            if kind == "question" and _known_here(scene, spot):
-                continue
             if kind == "act" and spot.weight <= 2 and _is_talk(scene, spot):
                 continue
             if spot.weight == 1 and len(scene.heavy()) > MOST_FOREIGN:
@@ -77,6 +75,7 @@ def events_of(scene: Scene) -> list[Event]:
         and not _repeats(scene, spot)
         and not _only_named(scene, spot)
         and not _within_denial(scene, spot)
+        and not _is_verb(scene, spot)
     ]
     if busy:
         # "Hold your arms out": the verb that opens an instruction is no result.
@@ -106,11 +105,13 @@ def events_of(scene: Scene) -> list[Event]:
         events += _denied_names(scene)
     events += _generic_events(scene, taken, partner)
     events += _talk_marks(scene, busy, taken)
+    if not any(event.kind == "same" for event in events):
+        events += _also(scene)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
 
 _NEXT_TO_GRADE = 4  # tokens between a grade and the word that only says it again
-_PLAIN = frozenset(["palpable", "present", "pitting", "full", "strong", "normal", "felt"])
+_PLAIN = frozenset(["palpable", "present", "pitting", "full", "strong", "normal", "felt", "brisk"])
 
 
 def _said_by_grade(scene: Scene, event: Event, events: Sequence[Event]) -> bool:
@@ -118,7 +119,7 @@ def _said_by_grade(scene: Scene, event: Event, events: Sequence[Event]) -> bool:
     if event.kind != "result" or event.spot is None:
         return False
     item = scene.catalogue.items[event.spot.item]
-    if item.kind != "grade" or event.spot.detail not in _PLAIN:
+    if item.kind not in ("grade", "quantity") or event.spot.detail not in _PLAIN:
         return False
     return any(
         other.kind == "measure"
@@ -161,6 +162,9 @@ def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> lis
         scene.catalogue,
         [spot for spot in scene.spots if spot.role == "site"],
         scene.asked,
+        headings=scene.headings,
+        strange=bool(scene.strange),
+        understood=not (scene.strange or scene.asked or scene.sought or _does(scene)),
     )
     winners: list[Spot] = []
     taken: set[int] = set()
@@ -174,6 +178,16 @@ def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> lis
         winners.append(claim.spot)
         winners += [other.spot for other in joined_claims(claim, claims, scene.utterance, naming)]
     return winners
+
+
+def _does(scene: Scene) -> bool:
+    """Whether the utterance tells the partner to do something, or soothes."""
+    return any(spot.role == "act" for spot in scene.spots) or _SOOTHING.issuperset(
+        token.text for token in scene.utterance.tokens
+    )
+
+
+_SOOTHING = frozenset(["nice", "and", "easy", "gentle", "gently", "slow", "slowly", "still"])
 
 
 def _elsewhere(scene: Scene, spot: Spot) -> bool:
@@ -211,6 +225,19 @@ def _gone(scene: Scene, spot: Spot) -> bool:
     return before in ("has", "have", "had") and spot.first - 2 in scene.strange
 
 
+def _is_verb(scene: Scene, spot: Spot) -> bool:
+    """Whether the word is what is about to be done, or how it is done meanwhile.
+
+    "Let me warm this up"; "while you are sitting comfortably".
+    """
+    if "while" in [t.text for t in scene.utterance.tokens[max(0, spot.first - 3) : spot.first]]:
+        return True
+    return spot.weight == 1 and any(
+        mark.last + 1 == spot.first and scene.utterance.tokens[mark.last].text == "me"
+        for mark in scene.utterance.marked("opener")
+    )
+
+
 def _within_denial(scene: Scene, spot: Spot) -> bool:
     """Whether the words are those of not seeing or hearing themselves ("cannot see")."""
     return any(
@@ -242,6 +269,13 @@ def _repeats(scene: Scene, spot: Spot) -> bool:
     topic = scene.topic_item()
     if topic is None or topic.sides != "paired":
         return False
+    same = [
+        place
+        for mark in scene.utterance.marked("same")
+        for place in range(mark.first, mark.last + 1)
+    ]
+    if spot.item != topic.id and len(scene.heavy()) <= 1 and spot.first in same:
+        return True  # "the same" by itself is of what is in hand
     of_another = others_of_kind(scene, topic, spot.first) and any(
         one.level is Level.MEASURED for one in scene.book.of_item(topic.id)
     )
@@ -272,21 +306,6 @@ def _of_nobody(scene: Scene, chosen: Spot, group: Sequence[Spot]) -> bool:
         scene.catalogue.items[spot.item].region for spot in group if spot.weight >= chosen.weight
     }
     return len(regions) > 1 and scene.context.region not in regions
-
-
-def _known_here(scene: Scene, question: Spot) -> bool:
-    """Whether the region in hand has a sign of these words, so that its own item is asked."""
-    region = scene.context.region
-    if region is None or scene.catalogue.items[question.item].region == region:
-        return False
-    return any(
-        spot.role == "reading"
-        and scene.catalogue.items[spot.item].region == region
-        and question.first <= spot.last
-        and spot.first <= question.last
-        and spot.first in scene.asked
-        for spot in scene.spots
-    )
 
 
 def _is_talk(scene: Scene, act: Spot) -> bool:
@@ -364,6 +383,7 @@ def _generic_events(scene: Scene, taken: set[int], partner: bool) -> list[Event]
         return []
     events: list[Event] = []
     marks = scene.utterance.marked("normal_word", "fine_word", "abnormal_word")
+    numbers = scene.utterance.numbers
     for mark in marks:
         places = range(mark.first, mark.last + 1)
         if any(_lies_in(mark, other) for other in marks):
@@ -372,6 +392,8 @@ def _generic_events(scene: Scene, taken: set[int], partner: bool) -> list[Event]
             continue
         if any(place in scene.asked or place in scene.sought for place in places):
             continue
+        if mark.kind == "fine_word" and any(n.first == mark.last + 1 for n in numbers):
+            continue  # "a good two plus"
         status: Literal["normal", "abnormal"] = (
             "abnormal" if mark.kind == "abnormal_word" else "normal"
         )
@@ -457,6 +479,8 @@ def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
             kind = "replace"
         elif mark.kind == "negation" and _senses(scene.utterance, mark):
             kind = "cannot"
+        elif mark.kind == "not_word" and _contrasts(scene, mark):
+            kind = "contrast"
         if mark.kind in ("no", "after_negation") and _denies_all(scene, mark, taken):
             kind = "none"
         if mark.kind == "yes" and _affirms(scene, mark, taken):
@@ -468,9 +492,44 @@ def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
     return events
 
 
+_ALSO = frozenset(["also", "too", "likewise"])
+
+
+def _also(scene: Scene) -> list[Event]:
+    """'And the left too': the result of the first side, said of the other."""
+    if not (scene.said or scene.flip) or len(scene.heavy()) > 2 or scene.utterance.numbers:
+        return []
+    if any(spot.role in ("reading", "act", "question") for spot in scene.spots):
+        return []
+    for place, token in enumerate(scene.utterance.tokens):
+        if token.text in _ALSO and place not in scene.quiet and place not in scene.asked:
+            return [Event(place, "same", place, mark=Mark(kind="same", first=place, last=place))]
+    return []
+
+
+_BEFORE_SIDE = frozenset(["on", "the", "in", "at", "over", "so", "much"])
+
+
+def _contrasts(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'not' takes the other side out: "heard right, not left", "and the right is not"."""
+    tokens = [token.text for token in scene.utterance.tokens]
+    if not any(spot.role == "reading" and spot.last < mark.first for spot in scene.spots):
+        return False
+    place = mark.last + 1
+    while place < len(tokens) and tokens[place] in _BEFORE_SIDE:
+        place += 1
+    if place == len(tokens):
+        return any(0 < mark.first - one.last <= 3 for one in scene.said)
+    if not any(one.first == place and one.side in ("left", "right") for one in scene.said):
+        return False
+    return not any(
+        spot.role == "reading" and place < spot.first <= place + 2 for spot in scene.spots
+    )
+
+
 def _denies_all(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     """Whether a 'none' or 'nothing' is itself the result of a side, a place or a name."""
-    if not is_none(scene.utterance, mark):
+    if not is_none(scene.utterance, mark) and not _ends_with_no(scene, mark):
         return False
     if mark.first in taken or mark.first in scene.asked or mark.first in scene.sought:
         return False
@@ -489,14 +548,50 @@ def _denies_all(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     )
 
 
+def _ends_with_no(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'no' at the end is all that is said of a name, a side or a place ("spleen no")."""
+    tokens = scene.utterance.tokens
+    if mark.first != mark.last or mark.last != len(tokens) - 1 or tokens[mark.last].text != "no":
+        return False
+    if mark.kind != "no" or scene.speaker == "partner":
+        return False
+    if any(spot.role in ("reading", "question", "act") for spot in scene.spots):
+        return False  # "sore no" is a question with its reply
+    told = {
+        place
+        for spot in scene.spots
+        if spot.role in ("name", "site")
+        for place in range(spot.first, spot.last + 1)
+    }
+    told |= {place for one in scene.said for place in range(one.first, one.last + 1)}
+    light = word_lists().light
+    return all(
+        place in told or token.text in light for place, token in enumerate(tokens[: mark.first])
+    )
+
+
 def _affirms(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     """Whether a 'yes' is the result of the name before it ("finger rub left yes")."""
     if mark.last != len(scene.utterance.tokens) - 1 or mark.first in taken or scene.asked:
         return False
+    if _side_and_yes(scene):
+        return True
     return any(
         spot.last < mark.first and affirmable(scene.catalogue.items[spot.item]) is not None
         for spot in scene.names
     ) and not any(spot.role in ("act", "question", "reading") for spot in scene.spots)
+
+
+def _side_and_yes(scene: Scene) -> bool:
+    """Whether the other side is told by a side and 'yes' ("red reflex left yes", "right yes")."""
+    topic = scene.topic_item()
+    if topic is None or not scene.said or len(scene.heavy()) > 1 or scene.speaker == "partner":
+        return False
+    code = affirmable(topic)
+    return code is not None and any(
+        isinstance(one.value, Choice) and one.value.code == code and not one.value.denied
+        for one in scene.book.results_of(topic.id)
+    )
 
 
 def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:

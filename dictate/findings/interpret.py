@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.book import Book
 from dictate.findings.context import Context
-from dictate.findings.corrections import on_except, on_replace
+from dictate.findings.corrections import on_contrast, on_except, on_replace
 from dictate.findings.event import Event, Kind
 from dictate.findings.events import events_of
 from dictate.findings.finding import Finding, Speaker
@@ -130,7 +130,11 @@ _DOING: dict[Kind, Callable[[Scene, Event], None]] = {
     "cannot": on_cannot,
     "none": on_none,
     "affirmed": on_affirmed,
+    "contrast": on_contrast,
 }
+
+
+_TOLD = ("result", "generic", "measure", "cannot", "none", "affirmed")
 
 
 def _read(scene: Scene) -> None:
@@ -141,13 +145,9 @@ def _read(scene: Scene) -> None:
     enter_region(scene)
     events = events_of(scene)
     scene.statements = [
-        event.place
-        for event in events
-        if event.kind in ("act", "question", "result", "generic", "measure")
+        event.place for event in events if event.kind in ("act", "question", *_TOLD)
     ] or [0]
-    scene.result_places = [
-        event.place for event in events if event.kind in ("result", "generic", "measure")
-    ]
+    scene.result_places = [event.place for event in events if event.kind in _TOLD]
     scene.events = events
     if not events and goes_on(scene):
         scene.context.gone_on = True
@@ -167,6 +167,9 @@ def _read(scene: Scene) -> None:
         scene.context.last_results = scene.results_here
         if not scene.said and all(_is_of_both(scene, one) for one in scene.results_here):
             scene.context.said_side = None  # "ankles one plus": "right two" before holds no more
+    named = frozenset(spot.item for spot in scene.names if spot.first not in scene.quiet)
+    if named:
+        scene.context.name(named, scene.utterance.end)
     if scene.said or events:
         quiet = not any(e.kind in ("act", "question", "result", "measure") for e in events)
         alone = scene.said[-1].side if scene.said and quiet else None

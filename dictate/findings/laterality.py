@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Side
 from dictate.findings.spotting import Spot
+from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
 
 _JOINERS = frozenset(["and", "or", "the", "then", "to", "versus"])
@@ -76,12 +77,23 @@ def _corrected(utterance: Utterance, said: list[Sided]) -> list[Sided]:
     kept: list[Sided] = []
     for one in said:
         if kept and any(
-            kept[-1].last < mark.first and mark.last < one.first and one.first - kept[-1].last <= 6
+            kept[-1].last < mark.first
+            and mark.last < one.first
+            and one.first - kept[-1].last <= 6
+            and not _denies_between(utterance, mark, one)
             for mark in utterance.marked("slip", "replace")
         ):
             kept.pop()
         kept.append(one)
     return kept
+
+
+def _denies_between(utterance: Utterance, slip: Mark, side: Sided) -> bool:
+    """Whether the 'no' denies what stands between it and the side ("left, no drift right")."""
+    light = word_lists().light
+    return utterance.tokens[slip.last].text == "no" and any(
+        token.text not in light for token in utterance.tokens[slip.last + 1 : side.first]
+    )
 
 
 def _joined(utterance: Utterance, said: list[Sided]) -> list[Sided]:

@@ -25,6 +25,7 @@ OPPOSITE: dict[Status, Status] = {
 }
 
 
+_COMPARING = frozenset(["symmetric", "equal"])
 _UNSURE_WORD = 0.3  # word confidence below which a finding is marked
 
 
@@ -71,6 +72,7 @@ def make_finding(
     if by_sound:
         doubts = (*doubts, *by_sound)
         confidence = min(confidence, READ_BY_SOUND)
+    scene.context.worked_on = item.id
     spoken_by = speaker or scene.speaker
     start, end = tokens[0].start, max(token.end for token in tokens)
     return Finding(
@@ -124,6 +126,8 @@ def report_reading(
     side, inferred = side_of(scene, item, event.place, event.last, act=False)
     sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
     scene.context.speak_of(item, scene.utterance.start)
+    if reading.code in _COMPARING and item.sides == "paired" and not (is_denied or scene.said):
+        side, inferred = "both", True  # what is equal is so on both sides
     value, status = said_of(reading, is_denied)
     for site in sites:
         own = side_of_site(scene, item, site)
@@ -192,7 +196,8 @@ def on_measure(scene: Scene, event: Event) -> None:
     sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
     scene.context.speak_of(item, scene.utterance.start)
     earlier = None
-    if any(
+    mended = scene.way_round
+    if (mended is not None and mended < event.place) or any(
         mark.last < event.place and scene.word(mark) != "no"
         for mark in scene.utterance.marked("replace")
     ):
@@ -277,6 +282,15 @@ def number_doubts(scene: Scene, event: Event) -> list[str]:
     ]
     if any(place in scene.strange or tokens[place].text in _PIECES for place in beside):
         return ["a word beside the number was not understood"]
+    words = [token.text for token in tokens[event.place : event.last + 1]]
+    item = event.measured[0]
+    if (
+        item.kind == "quantity"
+        and len(words) > 1
+        and words[0] == words[1]
+        and len(words) <= _TWICE_OR_UNIT
+    ):
+        return ["the same number was said twice, or it is one of two digits"]
     measured = {one.place for one in scene.events if one.kind == "measure"}
     for number in scene.utterance.numbers:
         if number.first in measured or event.place <= number.first <= event.last:
@@ -287,6 +301,7 @@ def number_doubts(scene: Scene, event: Event) -> list[str]:
     return []
 
 
+_TWICE_OR_UNIT = 3  # words: the digit, again, and its unit
 _PIECES = frozenset(["point", "tu", "too", "forr", "won", "tree", "ate", "un", "phi"])
 _PIECE_REACH = 4  # tokens between pieces of a number that was heard in two
 
@@ -299,7 +314,7 @@ def _one_of_two(scene: Scene, event: Event) -> bool:
             continue
         first, second = sorted((event, other), key=lambda one: one.place)
         between = [t.text for t in scene.utterance.tokens[first.last + 1 : second.place]]
-        if between == ["and"] and other.measured[1].value == measured.value:
+        if between in (["and"], []) and other.measured[1].value == measured.value:
             return True
     return False
 

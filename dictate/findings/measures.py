@@ -16,6 +16,7 @@ from dictate.talk.utterance import Utterance
 _NUMERIC = ("quantity", "pressure", "ratio", "grade")
 _FARTHEST_NAME = 10
 _FARTHEST_NAME_AFTER = 4
+_MENDED = ["way", "round"]  # "no, the other way round, one thirty five right"
 _FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
 _ANY_LIMB = frozenset(["eye", "ear", "hand", "arm", "leg", "foot", "feet", "side"])
 _IMPLAUSIBLE = "the number lies outside what is plausible"
@@ -43,10 +44,14 @@ def measures_of(
     previous: Item | None = None
     for spoken in _corrected(utterance):
         places = range(spoken.first, spoken.last + 1)
-        if any(place in silent for place in places) or is_courtesy(tokens, spoken):
+        if any(place in silent for place in places) or (
+            is_courtesy(tokens, spoken) and tokens[spoken.first - 2 : spoken.first] != _MENDED
+        ):
             continue
-        if spoken.last + 1 < len(tokens) and tokens[spoken.last + 1] in _FROM_A_PLACE:
+        if _from_a_place(tokens, spoken) and not _in_a_wording(spots, spoken):
             continue
+        if "time" in tokens[: spoken.first] and not _named_since(spots, spoken, last_end):
+            continue  # "is it time, it is nearly eleven"
         found: tuple[Item, Measured] | None = None
         if (
             previous is not None
@@ -63,6 +68,21 @@ def measures_of(
             previous = found[0]
             yield spoken.first, spoken.last, found
             last_end = spoken.last
+
+
+def _from_a_place(tokens: Sequence[str], spoken: Spoken) -> bool:
+    """Whether the number tells how far off something is done ("ten centimetres below the knee")."""
+    return tokens[spoken.last + 1 : spoken.last + 2] != [] and (
+        tokens[spoken.last + 1] in _FROM_A_PLACE
+    )
+
+
+def _in_a_wording(spots: Sequence[Spot], spoken: Spoken) -> bool:
+    """Whether an item says its value so ("ten centimetres from top to bottom")."""
+    return any(
+        spot.role == "value" and spot.first <= spoken.first and spoken.last < spot.last
+        for spot in spots
+    )
 
 
 def _can_have_two(item: Item, utterance: Utterance) -> bool:
@@ -200,9 +220,17 @@ def _candidates(
         item = catalogue.items[context.topic]
         if item.bare_number and fresh(item):
             yield item, spoken.unit is not None or _alone(utterance, spoken)
+    if not named_other:
+        for item in _named_together(spoken, context, catalogue, at):
+            if fresh(item):
+                yield item, False
     for item in _by_form(spoken, context, catalogue):
         if fresh(item):
             yield item, False
+    if not named_other:
+        for item in _by_unit_here(spoken, context, catalogue):
+            if fresh(item):
+                yield item, False
 
 
 def _suits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:
@@ -243,3 +271,39 @@ def _by_form(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator
         ]
         if len(owners) == 1:
             yield owners[0]
+
+
+def _named_together(
+    spoken: Spoken, context: Context, catalogue: Catalogue, at: float
+) -> Iterator[Item]:
+    """What the last name may mean besides, where the number fits only that ("pupils ... four")."""
+    fitting = [
+        item
+        for item_id in sorted(context.named_together)
+        if context.named_just_now(item_id, at) and (item := catalogue.items[item_id]).bare_number
+        if item.kind in _NUMERIC
+        and item.region == context.region
+        and (measured := value_for(item, spoken, catalogue)) is not None
+        and measured.fits
+    ]
+    if len(fitting) == 1:
+        yield fitting[0]
+
+
+def _by_unit_here(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator[Item]:
+    """The one item of the region in hand that is measured in the unit said."""
+    if spoken.unit is None or context.region is None:
+        return
+    ucum = ucum_unit(spoken.unit)
+    fitting = [
+        item
+        for item in catalogue.items.values()
+        if item.region == context.region
+        and item.kind == "quantity"
+        and item.default
+        and ucum in (item.unit, *item.other_units)
+        and (measured := value_for(item, spoken, catalogue)) is not None
+        and measured.fits
+    ]
+    if len(fitting) == 1:
+        yield fitting[0]

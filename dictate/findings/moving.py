@@ -10,7 +10,7 @@ from dictate.findings.event import Event
 from dictate.findings.finding import Level
 from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import keep_result, make_finding, perform
-from dictate.findings.places import side_of, side_of_site
+from dictate.findings.places import COVERING, side_of, side_of_site
 from dictate.findings.questions import ask_again
 from dictate.findings.scene import MOST_FOREIGN, Scene, others_of_kind
 from dictate.findings.spotting import Spot
@@ -150,6 +150,9 @@ def announce_side(scene: Scene, events: Sequence[Event]) -> None:
     if any(event.kind in ("result", "generic", "measure") for event in events):
         return
     explicit = scene.said[-1].side if scene.said else None
+    if explicit in ("left", "right") and _covers_first(scene):
+        explicit = flipped(explicit)  # "cover the right": the left one's turn
+        scene.covered = True
     if explicit is not None:
         scene.context.announced_side = explicit
         scene.context.announced_at = at
@@ -168,6 +171,13 @@ def announce_side(scene: Scene, events: Sequence[Event]) -> None:
         perform(scene, topic, explicit, False, None, 0, len(scene.utterance.tokens) - 1)
         ask_again(scene, explicit, False, None)
     scene.context.topic_side = explicit
+
+
+def _covers_first(scene: Scene) -> bool:
+    """Whether the side said is the one to be covered."""
+    words = [token.text for token in scene.utterance.tokens]
+    at = scene.said[-1].first
+    return bool(COVERING.intersection(words[max(0, at - 3) : at]))
 
 
 def announce_first_side(scene: Scene) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from dictate.exam.catalogue import Item
 from dictate.findings.context import SIDE_LINGERS
 from dictate.findings.finding import Side
-from dictate.findings.laterality import flipped, paired_near, side_for, sites_for
+from dictate.findings.laterality import Sided, flipped, paired_near, side_for, sites_for
 from dictate.findings.scene import Scene
 from dictate.talk.lexicon import word_lists
 
-_COVERING = frozenset(["cover", "covering", "block", "plug", "occlude", "covered", "blocked"])
+COVERING = frozenset(["cover", "covering", "block", "plug", "occlude", "covered", "blocked"])
 
 
 def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple[Side | None, bool]:
@@ -23,6 +25,8 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
     limit = next((m.first for m in scene.utterance.marked("except") if m.first > last), None)
     said_here = [one for one in scene.said if limit is None or one.last < limit]
     side = side_for(said_here, first, last, _rival_places(scene, act))
+    if side in ("left", "right") and not act and _plural_since(scene, said_here, first, last):
+        return "both", True
     if side is not None:
         if act and side in ("left", "right") and _only_covers(scene, side):
             return flipped(side), False
@@ -54,6 +58,26 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
     return "unspecified", False
 
 
+def _plural_since(scene: Scene, said: Sequence[Sided], first: int, last: int) -> bool:
+    """Whether a plural of a paired part heads the statement after the last side before it.
+
+    "Septum deviated to the right, turbinates boggy": the turbinates are both.
+    """
+    plural = next(
+        (mark for mark in reversed(scene.utterance.marked("paired")) if mark.first < first), None
+    )
+    if plural is None or first - plural.last > _PLURAL_REACH:
+        return False
+    later = [one for one in said if one.first > plural.first]
+    others = [place for place in scene.result_places if place > last]
+    limit = min(others, default=10_000)
+    own = [one for one in later if one.first < limit]
+    return not own and any(one.last < plural.first for one in said)
+
+
+_PLURAL_REACH = 4  # tokens from the plural to its result
+
+
 def _rival_places(scene: Scene, act: bool) -> list[int]:
     """The places between which said sides are shared out."""
     return (scene.statements if act else scene.result_places) or scene.statements
@@ -70,7 +94,7 @@ def _only_covers(scene: Scene, side: Side) -> bool:
         following = tokens[place + 1 : place + 4]
         if side not in following:
             continue
-        if word in _COVERING:
+        if word in COVERING:
             return True
         after = place + 2 + following.index(side)
         if word in _CLOSING and tokens[after : after + 1] in _CLOSED:
@@ -80,7 +104,7 @@ def _only_covers(scene: Scene, side: Side) -> bool:
 
 _CLOSING = frozenset(["close", "closing", "shut", "shutting", "pinch", "press", "hold"])
 _CLOSED = (["nostril"], ["eye"])
-_COVER_WORDS = _COVERING | frozenset(
+_COVER_WORDS = COVERING | frozenset(
     ["left", "right", "other", "eye", "eyes", "one", "side", "hand", "palm", "up", "close", "shut"]
 )
 
@@ -89,7 +113,7 @@ def covers_only(scene: Scene, first: int, last: int) -> bool:
     """Whether an act does nothing but cover one eye ("now cover the other eye")."""
     light = word_lists().light
     words = [token.text for token in scene.utterance.tokens[first : last + 1]]
-    return any(word in _COVERING for word in words) and all(
+    return any(word in COVERING for word in words) and all(
         word in _COVER_WORDS or word in light for word in words
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dictate.exam.catalogue import Item
+from dictate.findings.claims import NEIGHBOURS
 from dictate.findings.context import Question
 from dictate.findings.event import Event
 from dictate.findings.finding import Choice, Side
@@ -96,18 +97,38 @@ def on_question(scene: Scene, event: Event) -> None:
     topic = scene.topic_item()
     if item.region != scene.context.region and scene.context.region and _only_symptom(scene, event):
         # "Does any of that hurt?" is about the region in hand, whoever else asks so.
-        if topic is None:
+        pained = _pained_here(scene, event)
+        if pained is None:
             return
-        own = [question.about for question in topic.asked if question.about is not None]
-        if not own:
-            return
-        item, about = topic, own[0]
+        item, about = pained
     if event.shared and topic is not None and topic.id != item.id and topic.region != item.region:
         # "Any pain?" belongs to what is being done, not to another region's item.
         own = [question.about for question in topic.asked if question.about is not None]
         if own and scene.utterance.start - scene.context.topic_at <= 12:
             item, about = topic, own[0]
     ask(scene, item, about, event)
+
+
+def _pained_here(scene: Scene, event: Event) -> tuple[Item, str] | None:
+    """The item in hand, or the last one of its region, that knows a complaint as its sign."""
+    topic = scene.topic_item()
+    known = {
+        spot.item: spot.detail
+        for spot in scene.all_spots
+        if spot.role == "reading"
+        and event.place <= spot.first <= event.last
+        and scene.catalogue.items[spot.item].region == scene.context.region
+        and not scene.catalogue.items[spot.item].by_name
+    }
+    if topic is None or not known:
+        return None
+    if topic.id in known:
+        return topic, known[topic.id]
+    place = scene.catalogue.place
+    nearest = min(known, key=lambda item: abs(place[item] - place[topic.id]))
+    if abs(place[nearest] - place[topic.id]) > NEIGHBOURS:
+        return None
+    return scene.catalogue.items[nearest], known[nearest]
 
 
 def _only_symptom(scene: Scene, event: Event) -> bool:

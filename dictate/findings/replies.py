@@ -164,8 +164,14 @@ def on_affirmed(scene: Scene, event: Event) -> None:
         for spot in scene.names
         if spot.last < event.place and affirmable(scene.catalogue.items[spot.item]) is not None
     )
-    spot = best_of(groups[-1], scene.context, scene.utterance.start, scene.catalogue)
-    item = scene.catalogue.items[spot.item]
+    topic = scene.topic_item()
+    if groups:
+        spot = best_of(groups[-1], scene.context, scene.utterance.start, scene.catalogue)
+        item = scene.catalogue.items[spot.item]
+    elif topic is not None:
+        item = topic
+    else:
+        return
     code = affirmable(item)
     assert code is not None
     report_reading(scene, item, item.reading(code), False, event)

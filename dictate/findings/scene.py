@@ -23,6 +23,10 @@ _TO_THE_SENSES = frozenset(["palpable", "felt", "heard", "visible", "audible", "
 _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct", "palpable")
 
 
+_REPLYING = ("no", "yes")  # "right no": the side, and what is found there
+
+
+_ROUND = ("round", "around")
 _BACK_AGAIN = frozenset(["up", "on", "down", "to", "in", "again", "for", "over", "round"])
 
 
@@ -58,6 +62,7 @@ class Scene:
         self.speaker = speaker
         self.quiet = quiet_places(utterance)
         self.asked = question_places(utterance)
+        self.all_spots = spots
         self.spots = without_covered(
             [
                 spot
@@ -65,6 +70,8 @@ class Scene:
                 if not self._silent(spot)
                 and not self._of_a_thing(spot)
                 and not self._is_statement(spot, spots)
+                and not self._known_here(spot, spots)
+                and not self._denies_within(spot, spots)
             ]
         )
         # "The other eye" is the other side of the topic, no new name.
@@ -85,6 +92,11 @@ class Scene:
             or not placed.issuperset(range(spot.first, spot.last + 1))
         ]
         self.names = [spot for spot in self.spots if spot.role == "name"]
+        # "Nose straight, patent both sides": the heading is of no one item.
+        headings = {(spot.first, spot.last) for spot in self.spots if spot.role == "region"}
+        self.headings = frozenset(
+            spot.first for spot in self.names if (spot.first, spot.last) in headings
+        )
         # An act in the same utterance says what its results are of, as a name does.
         self.naming = [spot for spot in self.spots if spot.role in ("name", "act", "question")]
         self.sought = sought_places(utterance)
@@ -99,6 +111,7 @@ class Scene:
                     or any(s.role == "reading" for s in self.spots)
                     or any(is_none(utterance, m) for m in utterance.marked("after_negation"))
                     or utterance.marked("cannot")
+                    or (len(utterance.tokens) <= 3 and utterance.tokens[-1].text in _REPLYING)
                 )
                 and not any(spot.role in ("act", "question") for spot in self.spots),
                 region=self._region_in_hand(),
@@ -133,6 +146,15 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    @property
+    def way_round(self) -> int | None:
+        """The place of the 'round' in "no, the other way round"."""
+        words = [token.text for token in self.utterance.tokens]
+        for place in range(2, len(words)):
+            if words[place - 2 : place] == ["other", "way"] and words[place] in _ROUND:
+                return place
+        return None
 
     def heavy(self) -> list[str]:
         """The words that are not passed over."""
@@ -261,6 +283,8 @@ class Scene:
         "Now the other one": "wax in this one"; "a light in the right eye": "quick on this side".
         """
         words = [token.text for token in self.utterance.tokens[flip.first : flip.last + 1]]
+        if flip.last + 1 == self.way_round:
+            return True  # "the other way round" mends, it does not go on
         topic, side = self.topic_item(), self.context.topic_side
         unread = topic is not None and not any(
             one.side in (side, "both") for one in self.book.results_of(topic.id)
@@ -286,6 +310,31 @@ class Scene:
         if named and self.context.region not in named:
             return named[0] if len(set(named)) == 1 else None
         return self.context.region
+
+    def _denies_within(self, act: Spot, spots: Sequence[Spot]) -> bool:
+        """Whether an act's words hold a denied result of its item ("to feel, no heave")."""
+        return act.role == "act" and any(
+            act.first < mark.first < spot.first <= act.last
+            and self.utterance.tokens[mark.first].text == "no"
+            for mark in self.utterance.marked("negation")
+            for spot in spots
+            if spot.role == "reading" and spot.item == act.item
+        )
+
+    def _known_here(self, question: Spot, spots: Sequence[Spot]) -> bool:
+        """Whether the region in hand has a sign of a question's words, so that its own is asked."""
+        region = self.context.region
+        if question.role != "question" or region is None:
+            return False
+        items = self.catalogue.items
+        return items[question.item].region != region and any(
+            spot.role == "reading"
+            and items[spot.item].region == region
+            and question.first <= spot.last
+            and spot.first <= question.last
+            and spot.first in self.asked
+            for spot in spots
+        )
 
     def _is_statement(self, spot: Spot, spots: Sequence[Spot]) -> bool:
         """Whether the words of a question hold a result and nothing asks ("sinus tender")."""

@@ -10,6 +10,8 @@ from dictate.talk.lexicon import word_lists
 from dictate.talk.utterance import Mark, Utterance
 
 _NEAR_CLAUSE_START = 8  # tokens before a teaching remark that still belong to it
+_ASKED_BEFORE = 4  # tokens from a question to the 'if' that belongs to it
+_ASKING_NOW = frozenset(["is", "are", "does", "do", "any"])
 _FAR_CLAUSE_START = 10  # likewise before what is said of others ("... had one yesterday")
 _TO_KNOW = frozenset(
     ["know", "me", "see", "say", "check", "ask", "shout", "sure", "as", "even", "wonder", "test",
@@ -35,7 +37,10 @@ def quiet_places(utterance: Utterance) -> frozenset[int]:
         reach = _NEAR_CLAUSE_START if mark.kind == "aside" else _FAR_CLAUSE_START
         if mark.kind in ("aside", "others") and mark.first - start > reach:
             start = mark.first
-        quiet.update(range(start, _clause_end(utterance, mark.last)))
+        end = _clause_end(utterance, mark.last)
+        if mark.kind == "aside":
+            end = min(end, _told_again(utterance, mark.last))
+        quiet.update(range(start, end))
     for first, end in _conditions(utterance):
         quiet.update(range(first, end))
     for mark in utterance.marked("demonstration"):
@@ -43,6 +48,20 @@ def quiet_places(utterance: Utterance) -> frozenset[int]:
             continue  # "tell me whether this is sharp or dull"
         quiet.update(range(mark.first, min(len(utterance.tokens), mark.last + 3)))
     return frozenset(quiet)
+
+
+_PERCEIVING = frozenset(["see", "feel", "hear", "can", "do"])
+_SUPPOSING = frozenset(["if", "when", "what", "where", "that", "as", "because", "until"])
+
+
+def _told_again(utterance: Utterance, place: int) -> int:
+    """Where, after a teaching remark, the examiner tells what is seen ("... i see no scars")."""
+    tokens = [token.text for token in utterance.tokens]
+    for at in range(place + 3, len(tokens) - 1):
+        if tokens[at] == "i" and tokens[at + 1] in _PERCEIVING:
+            if tokens[at - 1] not in _SUPPOSING:
+                return at
+    return len(tokens)
 
 
 _MANNER = frozenset(["say", "like", "call", "grade", "guess", "estimate", "describe"])
@@ -77,6 +96,12 @@ def _conditions(utterance: Utterance) -> list[tuple[int, int]]:
             continue  # "is it all right if I examine you"
         if (following & _POLITE and "not" not in following) or len(following) < 2:
             continue
+        if any(
+            tokens[mark.first].text in _ASKING_NOW
+            and (mark.first > place + 2 or 0 <= place - mark.last <= _ASKED_BEFORE)
+            for mark in utterance.marked("question")
+        ):
+            continue  # "if I give this a tug is that sore", "is it sore if I squeeze"
         start = max(_clause_start(utterance, place), place - _FAR_CLAUSE_START)
         found.append((start, _clause_end(utterance, place)))
     return found
@@ -168,6 +193,12 @@ _BEFORE_QUESTION = frozenset(
 )
 
 
+_WHETHER = frozenset(["if", "whether", "that", "for", "how", "any", "of"])
+_THERE_IS = {
+    (subject, verb)
+    for subject in ("there", "it", "they", "i")
+    for verb in ("is", "are", "see", "can", "feel", "hear")
+}
 _TELLING = frozenset(["i", "we", "there", "it", "they", "he", "she"])
 
 
@@ -180,7 +211,12 @@ def sought_places(utterance: Utterance) -> frozenset[int]:
             (
                 place
                 for place in range(mark.last + 1, len(tokens) - 1)
-                if tokens[place] in ("and", "but") and tokens[place + 1] in _TELLING
+                if (tokens[place] in ("and", "but") and tokens[place + 1] in _TELLING)
+                or (
+                    tokens[mark.last] not in _WHETHER
+                    and place > mark.last + 1
+                    and (tokens[place], tokens[place + 1]) in _THERE_IS
+                )
             ),
             len(tokens),
         )
@@ -204,6 +240,7 @@ def denied(
         return _not_close_before(utterance, first)
     return (
         _not_close_before(utterance, first)
+        or (first > 0 and utterance.tokens[first - 1].text == "negative")
         or _within_none(utterance, first, last)
         or _no_before(utterance, first, spots)
         or _denied_after(utterance, last, spots)
@@ -219,7 +256,10 @@ def _within_none(utterance: Utterance, first: int, last: int) -> bool:
 
 def _not_close_before(utterance: Utterance, first: int) -> bool:
     light = word_lists().light
+    sides = {mark.first for mark in utterance.marked("left", "right")}
     for mark in utterance.marked("not_word"):
+        if mark.last + 1 in sides and any(side < mark.first for side in sides):
+            continue  # "heard right, not left": the 'not' is the side's
         if mark.last < first <= mark.last + 4:
             between = [token.text for token in utterance.tokens[mark.last + 1 : first]]
             if all(word in light or word in _SEEMING for word in between):

@@ -275,7 +275,38 @@ class Spotter:
                             alone=alone == "1",
                         )
                     )
+        found += self._shared_nouns(utterance, spoken)
         return _longest(found)
+
+    def _shared_nouns(self, utterance: Utterance, spoken: Sequence[str | None]) -> list[Spot]:
+        """Names of which only the last of a list has its noun ("no aortic, renal or iliac bruits").
+
+        Each stands at its own word.
+        """
+        found: list[Spot] = []
+        tokens = utterance.tokens
+        for place, token in enumerate(tokens):
+            if token.text not in ("and", "or") or place == 0 or place + 2 >= len(tokens):
+                continue
+            noun = spoken[place + 2]
+            if noun is None:
+                continue
+            for before in range(place - 1, max(-1, place - 1 - _LONGEST_LIST), -1):
+                word = spoken[before]
+                if word is None or not self._named.get(word, set()) & self._named.get(noun, set()):
+                    break
+                doc = document([word, noun])
+                for owner in self._heads.get(word, set()) & self._heads.get(noun, set()):
+                    if not owner.startswith("item|"):
+                        continue
+                    for key, first, last in matches(self._matcher(owner), doc):
+                        if key.startswith("name|") and (first, last) == (0, 1):
+                            item = owner.partition("|")[2]
+                            found.append(Spot("name", item, "", before, before, 2))
+        return found
+
+
+_LONGEST_LIST = 3  # words before 'and' or 'or' that can share the noun behind it
 
 
 def _last_place(place: int, utterance: Utterance) -> int:
@@ -344,10 +375,14 @@ def _item_phrases(item: Item, rules: _Rules) -> Iterator[_Phrases]:
         yield f"reading|{reading.code}|{int(reading.alone)}", reading.say, 0, rules
 
 
+def _by_length(spot: Spot) -> tuple[int, int, int, str]:
+    return spot.first - spot.last, -spot.weight, spot.first, spot.detail
+
+
 def _longest(spots: Sequence[Spot]) -> list[Spot]:
     """Keep the longest of one item and role at a place; drop what lies inside it."""
     kept: list[Spot] = []
-    for spot in sorted(spots, key=lambda one: (one.first - one.last, one.first, one.detail)):
+    for spot in sorted(spots, key=_by_length):
         if any(
             other.item == spot.item
             and other.role == spot.role

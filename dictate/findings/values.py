@@ -19,6 +19,7 @@ from dictate.talk.numbers import (
 )
 from dictate.talk.numbers import lexicon as number_lexicon
 
+_LEAST_SYSTOLIC = 20  # mmHg; "one thirty" alone is no pressure of 1 over 30
 _FEET_AND_INCHES = "ft_in"
 
 
@@ -172,7 +173,7 @@ def _pressure(item: Item, spoken: Spoken) -> Measured | None:
     pressure = as_pressure(
         spoken, _bounds(item.ranges.plausible), _bounds(item.diastolic.plausible)
     )
-    if pressure is None:
+    if pressure is None or pressure.systolic < _LEAST_SYSTOLIC:
         return None
     value = Pressure(
         systolic=pressure.systolic, diastolic=pressure.diastolic, approximate=pressure.approximate

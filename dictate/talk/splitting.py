@@ -18,6 +18,11 @@ _LONGEST_JOIN = 2.0  # seconds of silence over which an unfinished phrase may go
 _BEFORE_NO = frozenset(
     ["is", "are", "was", "were", "there", "have", "has", "had", "with", "see", "feel", "hear"]
 )
+_GOING_ON = frozenset(
+    ["your", "back", "out", "down", "up", "swallow", "push", "relax", "hold", "release", "bring",
+     "straighten", "open", "mine", "again", "touch", "blow", "breathe"]
+)  # fmt: skip
+_SIDES = frozenset(["left", "right", "other"])
 _ASKING = frozenset(["what", "how", "why", "when", "where", "which", "who", "whom"])
 _LONGEST_RUN = 400  # tokens; a transcript line longer than this is cut anyway
 
@@ -92,6 +97,8 @@ class _Run:
             return len(self.tokens) > 1 and self.tokens[-2].text in _BEFORE_NO
         if last.text in ("over", "point") and len(self.tokens) > 1:
             return bool(find_numbers([self.tokens[-2].text]))
+        if last.text == "not" and any(t.text in _SIDES for t in self.tokens[-5:-1]):
+            return False  # "left tender, right not"
         return last.text in _remains()
 
     def goes_on_in(self, other: _Run) -> bool:
@@ -218,6 +225,9 @@ def _goes_on(tokens: Sequence[Token], opener: Mark) -> bool:
             return True
         if word in ("not", "never", "to") and tokens[opener.first].text in ("let", "tell", "show"):
             return True
+        following = [token.text for token in tokens[opener.last + 1 : opener.last + 2]]
+        if tokens[opener.last].text == "then" and following and following[0] in _GOING_ON:
+            return True  # "touch my finger then your nose"
     return _names_side(tokens, opener)
 
 

@@ -78,7 +78,28 @@ def tokens_of(phrase: HeardPhrase, index: int = 0) -> list[Token]:
         if len(tokens) > 1 and (tokens[-2].text, tokens[-1].text) == ("you", "know"):
             del tokens[-2:]
         _join_abbreviation(tokens)
+        _drop_restart(tokens)
     return tokens
+
+
+_RESTARTED = frozenset(
+    ["the", "a", "an", "is", "are", "was", "it", "there", "i", "if", "when", "and", "so", "this",
+     "in", "on", "of", "to", "at", "my", "your", "he", "she", "they", "we", "you", "does", "can",
+     "would", "could", "with", "for", "like", "sort", "bit"]
+)  # fmt: skip
+_LONGEST_RESTART = 3  # words
+
+
+def _drop_restart(tokens: list[Token]) -> None:
+    """Drop what a speaker who hesitates says twice ("if i if i pull", "there is there is wax")."""
+    for length in range(_LONGEST_RESTART, 0, -1):
+        last, before = tokens[-length:], tokens[-2 * length : -length]
+        if len(before) < length or any(token.after for token in before):
+            continue
+        words = [token.text for token in last]
+        if words == [token.text for token in before] and _RESTARTED.issuperset(words):
+            del tokens[-2 * length : -length]
+            return
 
 
 _SAID_APART = {("spo", "two"): "spo2", ("sp", "o", "two"): "spo2", ("s", "p", "o", "two"): "spo2",

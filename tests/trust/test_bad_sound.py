@@ -47,9 +47,9 @@ def numbers(findings: list[Finding]) -> set[tuple[str, str]]:
 
 @pytest.fixture(scope="module")
 def speech(samples: Path) -> Sound:
-    """28 s of the sample, in which pressure, pulse and respirations are told."""
-    blocks = [block.samples for block in Recording(samples / "short.opus").blocks()]
-    sound = np.concatenate(blocks)[int(14.5 * RATE) : int(42.5 * RATE)]
+    """19 s of a clean sample, in which pressure, pulse, respirations and temperature are told."""
+    blocks = [block.samples for block in Recording(samples / "flawed.flac").blocks()]
+    sound = np.concatenate(blocks)[int(11.0 * RATE) : int(30.2 * RATE)]
     return sound.astype(np.float64) / 32768
 
 
@@ -166,10 +166,10 @@ def test_a_truncated_recording_says_so_and_tells_only_what_was_there(
     # An ogg or mp3 that is cut looks like a shorter one; a header that promises more tells.
     if ending in ("wav", "flac"):
         assert any("damaged" in one or "ends earlier" in one for one in session.info.notices)
-    assert 10 < session.info.seconds < 29 or session.info.notices
+    assert 7 < session.info.seconds < 20 or session.info.notices
     # A number that was cut in its middle may be heard as another one, but never for certain.
     assert numbers(certain(session)) <= numbers(standing(usual))
-    assert "vitals.pulse_rate" not in {one.item for one in standing(session)}
+    assert "vitals.temperature" not in {one.item for one in standing(session)}
 
 
 HEADER_LIES = {
