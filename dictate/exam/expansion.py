@@ -240,3 +240,29 @@ def literal_words(part: Part) -> frozenset[str]:
         return literal_words(part.part)
     inner = part.options if isinstance(part, Choice) else part.parts
     return frozenset().union(*(literal_words(one) for one in inner))
+
+
+def single_words(part: Part) -> frozenset[str]:
+    """The words that are the whole phrase by themselves."""
+    return _singles(part)[0]
+
+
+def _singles(part: Part) -> tuple[frozenset[str], bool]:
+    """The phrase's one-word forms, and whether it can be left out."""
+    if isinstance(part, Literal):
+        return frozenset([part.text]), False
+    if isinstance(part, Slot):
+        return frozenset(), False
+    if isinstance(part, Maybe):
+        return _singles(part.part)[0], True
+    if isinstance(part, Choice):
+        options = [_singles(option) for option in part.options]
+        words = frozenset[str]().union(*(one for one, _ in options))
+        return words, any(empty for _, empty in options)
+    parts = [_singles(one) for one in part.parts]
+    needed = [words for words, empty in parts if not empty]
+    if len(needed) > 1:
+        return frozenset(), False
+    if needed:
+        return needed[0], False
+    return frozenset[str]().union(*(words for words, _ in parts)), True

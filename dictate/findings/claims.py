@@ -130,11 +130,13 @@ def reading_claims(
     understood: bool = False,
     headings: Container[int] = (),
     strange: bool = False,
+    telling: Container[int] = (),
 ) -> list[Claim]:
     """The claims to a group of overlapping readings that hold, best first.
 
     ``strange``: a word of the utterance is strange to the region in hand. ``understood``: none
-    is, and the utterance tells. ``headings`` are places of words that name a whole region.
+    is, and the utterance tells. ``headings`` are places of words that name a whole region,
+    ``telling`` of words that hardly any other item knows.
     """
     at = utterance.start
     claims = []
@@ -188,7 +190,11 @@ def reading_claims(
         if score <= 0 and in_region == {spot.item}:
             if _just_denied(utterance, spot):
                 score = 2.0
-            elif spot.weight > 1 or brief or (understood and _linked(utterance, spot, group)):
+            elif (
+                spot.weight > 1
+                or brief
+                or (understood and (spot.first in telling or _linked(utterance, spot, group)))
+            ):
                 score = _by_region(spot, blocking)
         if score <= 0 and in_region == {spot.item} and spot.first in asked:
             # "Is it painful when I press": the one item here that is asked so.
@@ -199,9 +205,16 @@ def reading_claims(
             )
         if score > 0:
             claims.append(Claim(spot, score + rank * 0.7 + spot.weight * 0.8, named))
+    if any(_next_to_name(claim) for claim in claims):
+        # "A soft murmur": the noun right after it has the word, whatever was the topic.
+        claims = [one for one in claims if one.named is not None]
     return sorted(
         claims, key=lambda claim: (-claim.score, catalogue.place[claim.spot.item], claim.spot.first)
     )
+
+
+def _next_to_name(claim: Claim) -> bool:
+    return claim.named is not None and claim.named.first == claim.spot.last + 1
 
 
 _TELLING = frozenset(["is", "there", "feels", "sounds", "looks"])

@@ -27,11 +27,14 @@ def on_replace(scene: Scene, event: Event) -> None:
             _swap_sides(scene, old)
         return
     reach = event.last + (8 if event.mark.kind == "replace" else 4)
+    numbers = [n for n in scene.utterance.numbers if event.last < n.first <= reach]
     later = [one for one in scene.said if event.last < one.first <= reach]
+    if len(numbers) > 1:
+        # "Four right, correction, three left two": the side after the number is the next one's.
+        later = [one for one in later if one.first < numbers[0].first]
     if later and item.sides == "paired" and old.side != later[0].side:
         # "The other way round, four right": the right one is mended, not the last one.
         old = scene.book.recent_of(item.id, later[0].side, scene.utterance.start) or old
-    numbers = [n for n in scene.utterance.numbers if event.last < n.first <= reach]
     for spoken in numbers[:1]:
         measured = amended(item, old.value, spoken, scene.catalogue)
         if measured is not None and old.level is Level.MEASURED and measured.fits:

@@ -91,7 +91,7 @@ def events_of(scene: Scene) -> list[Event]:
     for place, last, measured in measures_of(
         scene.utterance,
         [spot for spot in scene.spots if spot.role != "reading" or spot in won],
-        busy | set(scene.quiet),
+        (busy - _set_while_told(scene, events)) | set(scene.quiet),
         scene.context,
         scene.catalogue,
         scene.strange,
@@ -108,6 +108,19 @@ def events_of(scene: Scene) -> list[Event]:
     if not any(event.kind == "same" for event in events):
         events += _also(scene)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
+
+
+def _set_while_told(scene: Scene, events: Sequence[Event]) -> set[int]:
+    """Places of numbers that an instruction sets its own item to ("lie back to thirty degrees")."""
+    done = {event.spot.item for event in events if event.kind == "act" and event.spot is not None}
+    return {
+        place
+        for spot in scene.spots
+        if spot.role == "value" and spot.item in done
+        for number in scene.utterance.numbers
+        if number.unit is not None and spot.first <= number.first and number.last <= spot.last
+        for place in range(number.first, number.last + 1)
+    }
 
 
 _NEXT_TO_GRADE = 4  # tokens between a grade and the word that only says it again
@@ -154,6 +167,11 @@ def _naming_after(scene: Scene, won: Sequence[Spot]) -> list[Spot]:
 
 
 def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> list[Spot]:
+    strange = scene.strange_to(
+        spot.item
+        for spot in group
+        if scene.catalogue.items[spot.item].region == scene.context.region
+    )
     claims = reading_claims(
         group,
         naming,
@@ -164,7 +182,8 @@ def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> lis
         scene.asked,
         headings=scene.headings,
         strange=bool(scene.strange),
-        understood=not (scene.strange or scene.asked or scene.sought or _does(scene)),
+        understood=not (strange or scene.asked or scene.sought or _does(scene)),
+        telling=scene.telling,
     )
     winners: list[Spot] = []
     taken: set[int] = set()
@@ -328,7 +347,10 @@ def _trial_answers(scene: Scene, busy: set[int]) -> list[Event]:
     places = [
         place
         for place, token in enumerate(tokens)
-        if token.text in answers and place not in busy and place not in scene.quiet
+        if token.text in answers
+        and place not in busy
+        and place not in scene.quiet
+        and not _tells_answer(scene, topic.id, place)
     ]
     if not places:
         return []
@@ -352,6 +374,14 @@ def _trial_answers(scene: Scene, busy: set[int]) -> list[Event]:
     if len(others) > len(places):
         return []
     return [Event(places[0], "answer", places[-1], measured=tuple(texts[p] for p in places))]
+
+
+def _tells_answer(scene: Scene, item: str, place: int) -> bool:
+    """Whether the examiner tells what was answered ("identifies coffee")."""
+    return any(
+        spot.role == "reading" and spot.item == item and spot.first < place <= spot.last
+        for spot in scene.spots
+    )
 
 
 def _denied_names(scene: Scene) -> list[Event]:

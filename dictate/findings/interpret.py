@@ -94,6 +94,8 @@ class Interpreter:
             self._spotter.known_in(self._context.region),
             self._spotter.named,
             self._spotter.words_of(topic) if topic is not None else frozenset(),
+            self._spotter.of_one_item(self._context.region),
+            self._spotter.words_of,
         )
         _read(scene)
         remember(utterance, spots, topic, self._context)

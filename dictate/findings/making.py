@@ -191,7 +191,7 @@ def on_measure(scene: Scene, event: Event) -> None:
         if scene.utterance.after == "question":
             return
     side, inferred = side_of(scene, item, event.place, event.last, act=False)
-    if (side == "unspecified" or inferred) and _one_of_two(scene, event):
+    if (side == "unspecified" or inferred) and (measured.both or _one_of_two(scene, event)):
         side, inferred = "both", True
     sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
     scene.context.speak_of(item, scene.utterance.start)

@@ -20,6 +20,7 @@ _MENDED = ["way", "round"]  # "no, the other way round, one thirty five right"
 _FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
 _ANY_LIMB = frozenset(["eye", "ear", "hand", "arm", "leg", "foot", "feet", "side"])
 _IMPLAUSIBLE = "the number lies outside what is plausible"
+_OF_THE_CLOCK = 4  # tokens between "time" and the hour
 _MOST_STRANGE = 0  # strange words near a number that nothing names
 _LEAST_PLUS_OF_STRENGTH = 4  # below it, 'plus' belongs to reflexes and pulses
 _LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
@@ -51,6 +52,8 @@ def measures_of(
         if _from_a_place(tokens, spoken) and not _in_a_wording(spots, spoken):
             continue
         if "time" in tokens[: spoken.first] and not _named_since(spots, spoken, last_end):
+            continue
+        if "time" in tokens[max(0, spoken.first - _OF_THE_CLOCK) : spoken.first]:
             continue  # "is it time, it is nearly eleven"
         found: tuple[Item, Measured] | None = None
         if (
@@ -188,7 +191,7 @@ def _candidates(
         if spot.role in ("name", "act", "question", "reading")
         and last_end - 6 < spot.first
         and spot.last < spoken.first
-        and spoken.first - spot.last <= _FARTHEST_NAME
+        and _words_between(utterance, spot.last, spoken.first) < _FARTHEST_NAME
         and catalogue.items[spot.item].kind in _NUMERIC
     ]
     for name_end in sorted({spot.last for spot in before}, reverse=True):
@@ -231,6 +234,16 @@ def _candidates(
         for item in _by_unit_here(spoken, context, catalogue):
             if fresh(item):
                 yield item, False
+
+
+def _words_between(utterance: Utterance, first: int, last: int) -> int:
+    """How many words lie between two places, hedges and the like aside."""
+    passed_over = {
+        place
+        for mark in utterance.marked("hedge", "unsure", "slip")
+        for place in range(mark.first, mark.last + 1)
+    }
+    return sum(place not in passed_over for place in range(first + 1, last))
 
 
 def _suits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:

@@ -48,7 +48,11 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
             return scene.context.topic_side, True
     if scene.context.said_side is not None and item.region == scene.context.region:
         if at - scene.context.said_at <= SIDE_LINGERS and not act:
-            return scene.context.said_side, True
+            return (
+                ("unspecified", False)
+                if _both_told(scene, item)
+                else (scene.context.said_side, True)
+            )
     announced = scene.context.side_announced(at)
     if announced is not None and announced != "both" and item.region == scene.context.region:
         return announced, True
@@ -73,6 +77,22 @@ def _plural_since(scene: Scene, said: Sequence[Sided], first: int, last: int) ->
     limit = min(others, default=10_000)
     own = [one for one in later if one.first < limit]
     return not own and any(one.last < plural.first for one in said)
+
+
+_POINTING = frozenset(["this", "here", "there", "other", "same", "too", "also"])
+
+
+def _both_told(scene: Scene, item: Item) -> bool:
+    """Whether the item before was told of both sides: the last side said is no longer in hand."""
+    topic = scene.topic_item()
+    if topic is None or topic.id == item.id or topic.sides != "paired" or topic.sites or item.sites:
+        return False
+    if _POINTING & {token.text for token in scene.utterance.tokens}:
+        return False
+    results = scene.book.results_of_sides(topic.id)
+    told = {one.side for one in results}
+    # A side said since then, with an instruction, is still in hand.
+    return {"left", "right"} <= told and scene.context.said_at <= results[-1].end
 
 
 _PLURAL_REACH = 4  # tokens from the plural to its result

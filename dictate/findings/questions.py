@@ -6,7 +6,7 @@ from dictate.exam.catalogue import Item
 from dictate.findings.claims import NEIGHBOURS
 from dictate.findings.context import Question
 from dictate.findings.event import Event
-from dictate.findings.finding import Choice, Side
+from dictate.findings.finding import Choice, Side, Trials
 from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import perform, report_reading
 from dictate.findings.places import covers_only, side_of, side_of_site, sites_of
@@ -179,7 +179,20 @@ def on_result(scene: Scene, event: Event) -> None:
         ask(scene, item, reading.code, event)
         return
     is_denied = denied(scene.utterance, event.place, event.last, reading.status, scene.spots)
+    if reading.status == "normal" and not is_denied and _praises_trials(scene, item):
+        return
     report_reading(scene, item, reading, is_denied, event)
+
+
+def _praises_trials(scene: Scene, item: Item) -> bool:
+    """Whether an 'all correct' only sums up the answers that were counted just before."""
+    last = next(reversed(scene.book.results_of(item.id)), None)
+    if last is None or not isinstance(last.value, Trials) or scene.said:
+        return False
+    return scene.utterance.start - last.end <= _JUST_ANSWERED
+
+
+_JUST_ANSWERED = 8.0  # seconds
 
 
 def _asks_while_doing(scene: Scene, item: Item, code: str, event: Event) -> bool:
@@ -230,6 +243,8 @@ def sign_of(scene: Scene, item: Item) -> str | None:
     if len(asked) == 1:
         return asked.pop()
     signs = [one.code for one in item.readings if one.status in ("present", "abnormal")]
+    if signs and len(signs) == len(item.readings) and item.readings[0].status == "present":
+        return signs[0]  # all that can be said of varicose veins is that they are there
     return signs[0] if len(signs) == 1 else None
 
 

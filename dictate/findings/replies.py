@@ -141,8 +141,13 @@ def on_none(scene: Scene, event: Event) -> None:
         if spot.last < event.place and sign_of(scene, scene.catalogue.items[spot.item])
     ]
     topic = scene.topic_item()
-    if topic is not None and (
-        any(spot.role == "site" and spot.item == topic.sites for spot in scene.spots) or not names
+    found = scene.book.get(scene.results_here[-1]) if scene.results_here else None
+    if found is not None and isinstance(found.value, Choice) and (scene.said or scene.flip):
+        # "Wiggly veins on the left calf, nothing on the right": no more of what was found.
+        item = scene.catalogue.items[found.item]
+    elif topic is not None and (
+        any(spot.role == "site" and spot.item == topic.sites for spot in scene.spots)
+        or not any(spot.role == "name" and spot.last < event.place for spot in scene.spots)
     ):
         item = topic
     elif names:
@@ -151,10 +156,26 @@ def on_none(scene: Scene, event: Event) -> None:
         ]
     else:
         return
+    if item.kind == "trials" or _was_perceived(scene, item):
+        lacking = [one for one in item.readings if one.status == "abnormal"]
+        if len(lacking) == 1:
+            report_reading(scene, item, lacking[0], False, event)
+            return
     code = sign_of(scene, item)
     if code is None:
         return
     report_reading(scene, item, item.reading(code), True, event)
+
+
+def _was_perceived(scene: Scene, item: Item) -> bool:
+    """Whether 'nothing' is what was perceived, as on the first side something was."""
+    code = affirmable(item)
+    last = next(reversed(scene.book.results_of(item.id)), None)
+    if code is None or last is None or not isinstance(last.value, Choice):
+        return False
+    return item.reading(code).status == "normal" and (
+        last.value.code == code and not last.value.denied
+    )
 
 
 def on_affirmed(scene: Scene, event: Event) -> None:

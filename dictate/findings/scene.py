@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.book import Book
@@ -53,7 +53,10 @@ class Scene:
         known: frozenset[str] = frozenset(),
         named: Mapping[str, set[str]] | None = None,
         topic_words: frozenset[str] = frozenset(),
+        telling_words: frozenset[str] = frozenset(),
+        words_of: Callable[[str], frozenset[str]] = lambda item: frozenset(),
     ) -> None:
+        self._words_of = words_of
         self.topic_words = topic_words
         self.book = book
         self.context = context
@@ -83,6 +86,7 @@ class Scene:
             or not any(first <= spot.first and spot.last <= last for first, last in turned)
         ]
         self.spots = [spot for spot in self.spots if not self._is_generic(spot, named or {})]
+        self.spots = [spot for spot in self.spots if not self._within_place(spot)]
         placed = self._places_of_topic()
         self.spots = [
             spot
@@ -137,6 +141,7 @@ class Scene:
         self.strange = strange_places(
             utterance, spots, known, near if context.region else frozenset()
         )
+        self.telling = self._telling(telling_words)
         self.statements: list[int] = []
         self.events: list[Event] = []
         # Results alone: sides and places are told apart between them.
@@ -146,6 +151,46 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    def _within_place(self, spot: Spot) -> bool:
+        """Whether a word is only part of a place in the region in hand ("left lower")."""
+        if spot.role != "reading" or spot.first != spot.last:
+            return False
+        here = {
+            item.sites
+            for item in self.catalogue.items.values()
+            if item.region == self.context.region
+        }
+        return any(
+            place.role == "site"
+            and place.item in here
+            and place.first <= spot.first <= place.last
+            and place.last > place.first
+            for place in self.spots
+        )
+
+    def strange_to(self, items: Iterable[str]) -> frozenset[int]:
+        """The places of strange words that none of these items knows, not even as an act."""
+        if not self.strange:
+            return self.strange
+        known = frozenset[str]().union(*(self._words_of(item) for item in items))
+        tokens = self.utterance.tokens
+        return frozenset(p for p in self.strange if compared(tokens[p].text) not in known)
+
+    def _telling(self, words: frozenset[str]) -> frozenset[int]:
+        """Places of words that tell by themselves what they are said of ("taps tympanic")."""
+        lists = word_lists()
+        if self.utterance.numbers:
+            return frozenset()  # "convergence to six centimetres" tells of the number
+        if any(token.text in lists.things for token in self.utterance.tokens):
+            return frozenset()  # "the torch is a bit dim"
+        return frozenset(
+            place
+            for place, token in enumerate(self.utterance.tokens)
+            if compared(token.text) in words
+            and token.text not in lists.plain
+            and token.text not in lists.everyday
+        )
 
     @property
     def way_round(self) -> int | None:

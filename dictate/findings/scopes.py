@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from dictate.exam.catalogue import Polarity
 from dictate.findings.spotting import Spot
@@ -33,6 +33,8 @@ def quiet_places(utterance: Utterance) -> frozenset[int]:
     for mark in utterance.marked("aside", "hypothetical", "plan", "others"):
         if mark.kind == "hypothetical" and _is_manner(utterance, mark):
             continue
+        if mark.kind == "aside" and _bids_before(utterance, mark):
+            continue
         start = _clause_start(utterance, mark.first)
         reach = _NEAR_CLAUSE_START if mark.kind == "aside" else _FAR_CLAUSE_START
         if mark.kind in ("aside", "others") and mark.first - start > reach:
@@ -41,13 +43,33 @@ def quiet_places(utterance: Utterance) -> frozenset[int]:
         if mark.kind == "aside":
             end = min(end, _told_again(utterance, mark.last))
         quiet.update(range(start, end))
-    for first, end in _conditions(utterance):
+    for first, end in (*_conditions(utterance), *_purposes(utterance)):
         quiet.update(range(first, end))
     for mark in utterance.marked("demonstration"):
         if mark.first and utterance.tokens[mark.first - 1].text in ("if", "whether"):
             continue  # "tell me whether this is sharp or dull"
+        following = [token.text for token in utterance.tokens[mark.last + 1 : mark.last + 3]]
+        if following[-1:] in (["right"], ["left"]):
+            continue  # "this is the right one"
         quiet.update(range(mark.first, min(len(utterance.tokens), mark.last + 3)))
     return frozenset(quiet)
+
+
+_WHOSE = frozenset(["your", "the", "i", "you", "we", "it", "his", "her", "they", "my"])
+
+
+def _purposes(utterance: Utterance) -> Iterator[tuple[int, int]]:
+    """Clauses of what an instruction is for ("so that your tummy goes soft")."""
+    tokens = [token.text for token in utterance.tokens]
+    for place in range(1, len(tokens) - 2):
+        if tokens[place : place + 2] == ["so", "that"] and tokens[place + 2] in _WHOSE:
+            yield place, _clause_end(utterance, place + 2)
+
+
+def _bids_before(utterance: Utterance, aside: Mark) -> bool:
+    """Whether it says when to answer ("say now whenever you feel it")."""
+    before = utterance.tokens[max(0, aside.first - 3) : aside.first]
+    return any(token.text in _BIDDING for token in before)
 
 
 _PERCEIVING = frozenset(["see", "feel", "hear", "can", "do"])

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from dictate.exam.catalogue import Catalogue, Item
-from dictate.exam.expansion import literal_words, parsed
+from dictate.exam.expansion import literal_words, parsed, single_words
 from dictate.talk.lexicon import compared, stem, word_lists
 from dictate.talk.numbers import find_numbers
 from dictate.talk.patterns import (
@@ -55,6 +55,9 @@ class Spot:
     alone: bool = False
 
 
+_MOST_ELSEWHERE = 2  # items of other regions that have a word which is still telling
+
+
 @dataclass(frozen=True, eq=False)
 class _Holder:
     """A catalogue as a key: told apart by content, found by version."""
@@ -89,12 +92,14 @@ class Spotter:
         self._heads: dict[str, set[str]] = defaultdict(set)
         self._named: dict[str, set[str]] = defaultdict(set)
         self._stated: dict[str, set[str]] = defaultdict(set)
+        self._resulting: dict[str, set[str]] = defaultdict(set)
         self._spelled: dict[str, str] = {}
         self._matchers: dict[str, Matcher] = {}
         self._needs: dict[str, Needs] = {}
         self._short: dict[tuple[str, str], str] = {}
         self._known: dict[str | None, frozenset[str]] = {}
         self._words: dict[str, frozenset[str]] = {}
+        self._of_one: dict[str | None, frozenset[str]] = {}
         for region in catalogue.regions:
             rules = tuple(region.rules.items())
             self._add(f"region|{region.region}", [("region||0", region.announced, 0, rules)])
@@ -109,6 +114,11 @@ class Spotter:
             return
         self._phrases[owner] = phrases
         norm = _norm_of(owner)
+        for key, said, _, rules in phrases:
+            for phrase in said if key.startswith("reading|") else ():
+                for word in single_words(parsed(phrase, rules)):
+                    if (form := norm(word)) is not None:
+                        self._resulting[form].add(owner.partition("|")[2])
         for key, said, _, rules in phrases:
             for phrase in said:
                 for word in literal_words(parsed(phrase, rules)):
@@ -186,6 +196,26 @@ class Spotter:
             known = frozenset(form for form, said_of in self._stated.items() if said_of & owners)
             self._known[region] = known
         return known
+
+    def of_one_item(self, region: str | None) -> frozenset[str]:
+        """The words, as compared, of the results of one item of the region, hardly any elsewhere.
+
+        Items that count only by their names are left aside.
+        """
+        found = self._of_one.get(region)
+        if found is None:
+            here = {
+                id
+                for id, item in self._catalogue.items.items()
+                if item.region == region and not item.by_name
+            }
+            found = frozenset(
+                form
+                for form, items in self._resulting.items()
+                if len(items & here) == 1 and len(items - here) <= _MOST_ELSEWHERE
+            )
+            self._of_one[region] = found
+        return found
 
     def words_of(self, item: str) -> frozenset[str]:
         """All words, as compared, that an item's own phrases can hold."""

@@ -32,6 +32,7 @@ class Measured:
     fits: bool
     doubts: tuple[str, ...] = ()
     alternatives: tuple[Value, ...] = ()
+    both: bool = False  # said once for each side: "grip five five"
 
 
 def value_for(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
@@ -219,6 +220,12 @@ def _grade(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
     assert item.scale is not None
     scale = catalogue.scales[item.scale]
     grade = as_grade(spoken, Decimal(str(scale.high)), scale.plus, scale.out_of)
+    twice = False
+    if grade is None and item.sides == "paired":
+        once = _said_twice(spoken)
+        if once is not None:
+            grade = as_grade(once, Decimal(str(scale.high)), scale.plus, scale.out_of)
+        twice = True
     if grade is None:
         return None
     number = grade.value
@@ -242,4 +249,13 @@ def _grade(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
     doubts = ("the grade could be read in more than one way",) if grade.doubtful else ()
     if grade.out_of_scale:
         doubts = (*doubts, f"the grade is not on the scale '{scale.title}'")
-    return Measured(value, status, not grade.out_of_scale, doubts)
+    return Measured(value, status, not grade.out_of_scale, doubts, both=twice)
+
+
+def _said_twice(spoken: Spoken) -> Spoken | None:
+    """The one digit of two equal ones; None for anything else."""
+    for reading in spoken.readings:
+        if reading.form == "digits" and len(reading.values) == 2 and len(set(reading.values)) == 1:
+            once = reading.model_copy(update={"form": "integer", "values": reading.values[:1]})
+            return spoken.model_copy(update={"readings": (once,)})
+    return None

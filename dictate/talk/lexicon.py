@@ -32,6 +32,7 @@ class WordLists(BaseModel):
     misheard: frozenset[str]
     things: frozenset[str]
     plain: frozenset[str]
+    everyday: frozenset[str]
     said_as: dict[str, str]
     not_side: tuple[str, ...]
 

@@ -223,12 +223,17 @@ def _goes_on(tokens: Sequence[Token], opener: Mark) -> bool:
         word = tokens[opener.first - 1].text
         if word in _ASKING and tokens[opener.last].text == "you":
             return True
+        if word in _SAYING and opener.first == opener.last and tokens[opener.last].text == "now":
+            return True  # "say now when you feel it"
         if word in ("not", "never", "to") and tokens[opener.first].text in ("let", "tell", "show"):
             return True
         following = [token.text for token in tokens[opener.last + 1 : opener.last + 2]]
         if tokens[opener.last].text == "then" and following and following[0] in _GOING_ON:
             return True  # "touch my finger then your nose"
     return _names_side(tokens, opener)
+
+
+_SAYING = frozenset(["say", "says", "saying", "shout", "me"])
 
 
 def _names_side(tokens: Sequence[Token], opener: Mark) -> bool:
