@@ -161,6 +161,11 @@ class Item(_Data):
         default=False,
         description="A special test: results count only where it is named or in hand.",
     )
+    strength: ItemId | None = Field(
+        default=None,
+        description="Of a range of movement: the strength of that movement, which a number "
+        "up to five or one out of five is about.",
+    )
     nerves: tuple[str, ...] = Field(default=(), description="Cranial nerves, roman numerals.")
     systems: tuple[str, ...] = ()
     codes: tuple[Coding, ...] = ()

@@ -289,6 +289,11 @@ def check_region(
             raise lines.fault(where, "the id is there twice")
         seen.add(item.id)
         check_item(lines, item, where, region.rules, sources, scales, sites)
+    grades = {item.id for item in region.items if item.kind == "grade"}
+    for number, item in enumerate(region.items):
+        if item.strength is not None and item.strength not in grades:
+            what = f"strength '{item.strength}' is no item of this region with a grade"
+            raise lines.fault((*at, "items", number), what, item.strength)
 
 
 def check_item(

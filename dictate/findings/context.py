@@ -46,6 +46,7 @@ class Context:
     announced_side: Side | None = None
     said_side: Side | None = None
     said_at: float = -1e9
+    said_after: bool = False  # the side came after its result ("a shotty one left")
     announced_at: float = -1e9
     question: Question | None = None
     recent: dict[str, float] = field(default_factory=dict)

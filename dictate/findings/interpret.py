@@ -184,6 +184,9 @@ def _read(scene: Scene) -> None:
         one_side = last in ("left", "right") and all(one.side != "both" for one in scene.said)
         scene.context.said_side = last if one_side else None
         scene.context.said_at = scene.utterance.end
+        scene.context.said_after = bool(scene.results_here) and (
+            scene.said[-1].first > max(scene.result_places, default=-1)
+        )
 
 
 def _is_of_both(scene: Scene, finding_id: str) -> bool:

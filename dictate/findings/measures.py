@@ -21,6 +21,8 @@ _FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
 _ANY_LIMB = frozenset(["eye", "ear", "hand", "arm", "leg", "foot", "feet", "side"])
 _IMPLAUSIBLE = "the number lies outside what is plausible"
 _OF_THE_CLOCK = 4  # tokens between "time" and the hour
+_MOST_STRENGTH = 5
+_FEW_DEGREES = 10
 _MOST_STRANGE = 0  # strange words near a number that nothing names
 _LEAST_PLUS_OF_STRENGTH = 4  # below it, 'plus' belongs to reflexes and pulses
 _LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
@@ -196,6 +198,10 @@ def _candidates(
     ]
     for name_end in sorted({spot.last for spot in before}, reverse=True):
         for item in by_rank([spot for spot in before if spot.last == name_end]):
+            if item.strength is not None and _is_strength(spoken, item):
+                strength = catalogue.items[item.strength]
+                if fresh(strength):
+                    yield strength, True  # "elbow bend is five out of five"
             if fresh(item):
                 yield item, True
     after = [
@@ -230,10 +236,36 @@ def _candidates(
     for item in _by_form(spoken, context, catalogue):
         if fresh(item):
             yield item, False
-    if not named_other:
-        for item in _by_unit_here(spoken, context, catalogue):
+    numberless = all(
+        catalogue.items[spot.item].kind not in _NUMERIC
+        for spot in spots
+        if spot.role == "name" and last_end < spot.first < spoken.first
+    )
+    if not named_other or numberless:
+        last_named = [s for s in spots if s.role == "name" and s.last < spoken.first]
+        region = catalogue.items[last_named[-1].item].region if last_named else context.region
+        for item in _by_unit_here(spoken, region, catalogue):
             if fresh(item):
                 yield item, False
+
+
+def _is_strength(spoken: Spoken, movement: Item) -> bool:
+    """Whether a number is said as strength is: out of five, or a bare one up to five.
+
+    A bare number is none where so few degrees are usual, as for a straight knee.
+    """
+    best = spoken.readings[0]
+    if spoken.unit is not None or not best.values:
+        return False
+    if best.form == "grade":
+        return len(best.values) == 2 and best.values[1] == _MOST_STRENGTH
+    usual = movement.ranges.usual
+    return (
+        best.form == "integer"
+        and best.values[0] <= _MOST_STRENGTH
+        and usual is not None
+        and (usual.low or 0) > _FEW_DEGREES
+    )
 
 
 def _words_between(utterance: Utterance, first: int, last: int) -> int:
@@ -303,15 +335,15 @@ def _named_together(
         yield fitting[0]
 
 
-def _by_unit_here(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator[Item]:
-    """The one item of the region in hand that is measured in the unit said."""
-    if spoken.unit is None or context.region is None:
+def _by_unit_here(spoken: Spoken, region: str | None, catalogue: Catalogue) -> Iterator[Item]:
+    """The one item of a region that is measured in the unit said."""
+    if spoken.unit is None or region is None:
         return
     ucum = ucum_unit(spoken.unit)
     fitting = [
         item
         for item in catalogue.items.values()
-        if item.region == context.region
+        if item.region == region
         and item.kind == "quantity"
         and item.default
         and ucum in (item.unit, *item.other_units)

@@ -89,6 +89,8 @@ def _both_told(scene: Scene, item: Item) -> bool:
         return False
     if _POINTING & {token.text for token in scene.utterance.tokens}:
         return False
+    if scene.context.said_after and any(spot.item == item.id for spot in scene.names):
+        return True
     results = scene.book.results_of_sides(topic.id)
     told = {one.side for one in results}
     # A side said since then, with an instruction, is still in hand.
@@ -140,7 +142,8 @@ def covers_only(scene: Scene, first: int, last: int) -> bool:
 
 def _is_examiners(scene: Scene, first: int) -> bool:
     """Whether the plural near is the examiner's own ("squeeze my fingers")."""
-    return any(token.text == "my" for token in scene.utterance.tokens[max(0, first - 1) :])
+    words = [token.text for token in scene.utterance.tokens[max(0, first - 1) :]]
+    return "my" in words or ("see" in words and "fingers" in words)
 
 
 def sites_of(scene: Scene, item: Item, first: int, last: int) -> list[str]:

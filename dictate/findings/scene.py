@@ -39,6 +39,9 @@ _JUST_NOW = 12.0  # seconds
 MOST_FOREIGN = 2  # words beside its names that an announcement may hold
 
 
+_ARTICLES = frozenset(["the", "your", "his", "her", "both", "each", "my"])
+
+
 class Scene:
     """An utterance with all that its reading needs and keeps: mentions, sides, results so far."""
 
@@ -87,6 +90,7 @@ class Scene:
         ]
         self.spots = [spot for spot in self.spots if not self._is_generic(spot, named or {})]
         self.spots = [spot for spot in self.spots if not self._within_place(spot)]
+        self.spots = [spot for spot in self.spots if not self._tells_whose(spot)]
         placed = self._places_of_topic()
         self.spots = [
             spot
@@ -151,6 +155,22 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    def _tells_whose(self, spot: Spot) -> bool:
+        """Whether a part of the body only tells of what: "the nails of the hands"."""
+        if spot.role != "name" or spot.first < 2 or not self.only_body(spot):
+            return False
+        tokens = [token.text for token in self.utterance.tokens]
+        of = spot.first - 1 if tokens[spot.first - 1] == "of" else spot.first - 2
+        if tokens[of] != "of" or (of != spot.first - 1 and tokens[of + 1] not in _ARTICLES):
+            return False
+        return any(
+            other.role == "name"
+            and other.item != spot.item
+            and of - 1 <= other.last < spot.first
+            and self.catalogue.items[other.item].kind == "finding"
+            for other in self.spots
+        )
 
     def _within_place(self, spot: Spot) -> bool:
         """Whether a word is only part of a place in the region in hand ("left lower")."""

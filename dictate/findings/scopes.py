@@ -163,8 +163,21 @@ def question_places(utterance: Utterance) -> frozenset[int]:
             continue  # "without any", "no ... any"
         if _states_place(utterance, mark) or _starts_over(utterance, mark):
             continue
+        if _tells_when(utterance, mark):
+            continue
         asked.update(range(mark.first, len(utterance.tokens)))
     return frozenset(asked)
+
+
+def _tells_when(utterance: Utterance, question: Mark) -> bool:
+    """Whether a 'when' only says when something is so ("moves up when swallowing")."""
+    tokens = [token.text for token in utterance.tokens]
+    if question.first == 0 or tokens[question.first] != "when":
+        return False
+    following = tokens[question.first + 1 : question.first + 2]
+    if not following or not following[0].endswith("ing"):
+        return False
+    return tokens[question.first - 1] not in _BIDDING and tokens[question.first - 1] != "me"
 
 
 _FINITE = frozenset(["is", "are", "was", "were", "has", "have", "does", "looks", "seems"])

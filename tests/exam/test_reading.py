@@ -89,6 +89,10 @@ def test_a_complaint_names_file_line_and_item(
         (swap("source: practice", "source: nowhere"), "source 'nowhere' is not in sources.yaml"),
         (swap("low: 25, high: 50", "low: 50, high: 25"), "'low' is above 'high'"),
         (swap("    unit: cm\n", ""), "a quantity needs 'unit'"),
+        (
+            swap("    unit: cm\n", "    unit: cm\n    strength: leg.nowhere\n"),
+            "strength 'leg.nowhere' is no item of this region with a grade",
+        ),
         (swap("default: false", "default: maybe"), "default"),
         (swap("order: 20", "order: soon"), "order"),
     ],
