@@ -21,6 +21,7 @@ from dictate.findings.scene import (
 from dictate.findings.scopes import denied
 from dictate.findings.spotting import Spot
 from dictate.findings.strange import is_stray
+from dictate.findings.values import value_fits
 from dictate.talk.lexicon import word_lists
 from dictate.talk.numbers import is_courtesy
 from dictate.talk.utterance import Mark, Utterance
@@ -112,13 +113,13 @@ def events_of(scene: Scene) -> list[Event]:
 
 def _set_while_told(scene: Scene, events: Sequence[Event]) -> set[int]:
     """Places of numbers that an instruction sets its own item to ("lie back to thirty degrees")."""
-    done = {event.spot.item for event in events if event.kind == "act" and event.spot is not None}
     return {
         place
-        for spot in scene.spots
-        if spot.role == "value" and spot.item in done
+        for event in events
+        if event.kind == "act" and event.spot is not None
         for number in scene.utterance.numbers
-        if number.unit is not None and spot.first <= number.first and number.last <= spot.last
+        if number.unit is not None and event.place <= number.first and number.last <= event.last
+        if value_fits(scene.catalogue.items[event.spot.item], number, scene.catalogue)
         for place in range(number.first, number.last + 1)
     }
 

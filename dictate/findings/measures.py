@@ -180,7 +180,12 @@ def _candidates(
             ),
         )
 
-    of_value = [s for s in spots if s.role == "value" and s.first <= spoken.first <= s.last]
+    of_value = [
+        spot
+        for spot in spots
+        if (spot.role == "value" or (spot.role == "act" and spoken.unit is not None))
+        and spot.first <= spoken.first <= spot.last
+    ]
     if stray:
         # "Step forward two paces"
         of_value = []

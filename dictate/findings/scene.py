@@ -39,6 +39,8 @@ _JUST_NOW = 12.0  # seconds
 MOST_FOREIGN = 2  # words beside its names that an announcement may hold
 
 
+_DOERS = frozenset(["i", "you", "he", "she", "we", "they", "can", "cannot", "could", "to"])
+_SENSING = frozenset(["hear", "feel", "see", "find"])
 _ARTICLES = frozenset(["the", "your", "his", "her", "both", "each", "my"])
 
 
@@ -90,7 +92,11 @@ class Scene:
         ]
         self.spots = [spot for spot in self.spots if not self._is_generic(spot, named or {})]
         self.spots = [spot for spot in self.spots if not self._within_place(spot)]
-        self.spots = [spot for spot in self.spots if not self._tells_whose(spot)]
+        self.spots = [
+            spot
+            for spot in self.spots
+            if not (self._tells_whose(spot) or self._is_verb_of_somebody(spot))
+        ]
         placed = self._places_of_topic()
         self.spots = [
             spot
@@ -155,6 +161,13 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    def _is_verb_of_somebody(self, spot: Spot) -> bool:
+        """Whether a name is what somebody does ("i hear a murmur" names no hearing test)."""
+        if spot.role != "name" or spot.first != spot.last or spot.first == 0:
+            return False
+        doer, verb = (token.text for token in self.utterance.tokens[spot.first - 1 : spot.first + 1])
+        return doer in _DOERS and verb in _SENSING
 
     def _tells_whose(self, spot: Spot) -> bool:
         """Whether a part of the body only tells of what: "the nails of the hands"."""

@@ -48,6 +48,12 @@ def value_for(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | No
     return None
 
 
+def value_fits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:
+    """Whether the number can be the item's value."""
+    measured = value_for(item, spoken, catalogue)
+    return measured is not None and measured.fits
+
+
 def amended(item: Item, old: Value | None, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
     """The value after "make that ...": one number mends the nearer half of a pressure."""
     whole = value_for(item, spoken, catalogue)
