@@ -174,6 +174,7 @@ def reading_claims(
     fullest = (
         _fullest(group, in_region, blocking) if understood and context.topic_holds(at) else None
     )
+    sized = context.topic is not None and items[context.topic].kind == "quantity"
     for spot in group:
         item = catalogue.items[spot.item]
         rank = context.rank(item, at, catalogue)
@@ -184,7 +185,7 @@ def reading_claims(
         if spot is fullest:
             score = max(score, 6.0)
         if score <= 0:
-            score = _by_topic(spot, blocking, context, at, spot.item in in_region, told)
+            score = _by_topic(spot, blocking, context, at, spot.item in in_region, told, sized)
         if score <= 0 and spot.item in in_region:
             score = _by_place(spot, item, places, blocking)
         if score <= 0 and in_region == {spot.item}:
@@ -339,6 +340,9 @@ def _broken(utterance: Utterance, first: int, last: int) -> bool:
     return any(token.after for token in utterance.tokens[first:last])
 
 
+_COMPLAINTS = frozenset(["tender", "pain", "painful", "deep_tenderness"])
+
+
 def _by_topic(
     spot: Spot,
     names: Sequence[Spot],
@@ -346,6 +350,7 @@ def _by_topic(
     at: float,
     in_region: bool,
     told: bool,
+    sized: bool,
 ) -> float:
     if _other_named_before(spot, names):
         return 0.0
@@ -354,7 +359,8 @@ def _by_topic(
     if in_region and at - context.recent.get(spot.item, -1e9) <= _RECENT:
         return 3.0
     if in_region and told and context.named_just_now(spot.item, at):
-        return 2.5
+        # A bare "sore" asks or tells of what is pressed, not of what was named for its size.
+        return 0.0 if spot.detail in _COMPLAINTS and sized else 2.5
     return 0.0
 
 

@@ -108,6 +108,8 @@ def events_of(scene: Scene) -> list[Event]:
     events += _talk_marks(scene, busy, taken)
     if not any(event.kind == "same" for event in events):
         events += _also(scene)
+    if not events and not partner:
+        events += _some(scene)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
 
@@ -214,6 +216,11 @@ def _elsewhere(scene: Scene, spot: Spot) -> bool:
     """Whether one word, while another region's item is in hand, would be a result of elsewhere."""
     topic = scene.topic_item()
     region = scene.catalogue.items[spot.item].region
+    named = {
+        scene.catalogue.items[name.item].region for name in scene.names if name.last < spot.first
+    }
+    if spot.weight == 1 and named and region not in named and region != scene.context.region:
+        return True  # "knees no swelling no crackling": not in the lungs
     return (
         spot.weight == 1
         and topic is not None
@@ -538,6 +545,44 @@ def _also(scene: Scene) -> list[Event]:
     return []
 
 
+_SOME = frozenset(["some", "bit", "little", "slight", "slightly", "mild", "few", "trace"])
+
+
+def _some(scene: Scene) -> list[Event]:
+    """'A bit on the left': there is some of what was denied or found before."""
+    topic = scene.topic_item()
+    if topic is None or topic.kind != "finding" or not scene.utterance.tokens:
+        return []
+    placed = {p for one in scene.said for p in range(one.first, one.last + 1)}
+    placed |= {
+        place
+        for spot in scene.spots
+        if spot.role == "site" and spot.item == topic.sites
+        for place in range(spot.first, spot.last + 1)
+    }
+    light = word_lists().light
+    some = -1
+    for place, token in enumerate(scene.utterance.tokens):
+        if token.text in _SOME:
+            some = place if some < 0 else some
+        elif place not in placed and token.text not in light:
+            return []
+    if some < 0 or not placed or some in scene.asked or some in scene.quiet:
+        return []
+    last = next(reversed(scene.book.results_of(topic.id)), None)
+    if last is None or not isinstance(last.value, Choice):
+        return []
+    if scene.utterance.start - last.end > _SOME_AFTER:
+        return []
+    known = {reading.code: reading for reading in topic.readings}
+    reading = known.get(last.value.code)
+    if reading is None or reading.status not in ("present", "abnormal"):
+        return []
+    spot = Spot("reading", topic.id, reading.code, some, some, 1)
+    return [Event(some, "result", some, spot=spot)]
+
+
+_SOME_AFTER = 12.0  # seconds
 _BEFORE_SIDE = frozenset(["on", "the", "in", "at", "over", "so", "much"])
 
 
@@ -635,6 +680,7 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
         alone = (
             following is None
             or bool(tokens[mark.last].after)
+            or any(number.first == mark.last + 1 for number in scene.utterance.numbers)
             or any(
                 other.first == mark.last + 1
                 for other in scene.utterance.marked(

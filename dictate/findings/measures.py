@@ -232,6 +232,10 @@ def _candidates(
     )
     if context.topic_holds(at) and context.topic and not (named_other or context.gone_on):
         item = catalogue.items[context.topic]
+        if item.strength is not None and _is_strength(spoken, item):
+            strength = catalogue.items[item.strength]
+            if fresh(strength):
+                yield strength, False
         if item.bare_number and fresh(item):
             yield item, spoken.unit is not None or _alone(utterance, spoken)
     if not named_other:
@@ -351,7 +355,7 @@ def _by_unit_here(spoken: Spoken, region: str | None, catalogue: Catalogue) -> I
         if item.region == region
         and item.kind == "quantity"
         and item.default
-        and ucum in (item.unit, *item.other_units)
+        and ucum == item.unit
         and (measured := value_for(item, spoken, catalogue)) is not None
         and measured.fits
     ]

@@ -145,6 +145,8 @@ def on_none(scene: Scene, event: Event) -> None:
     if found is not None and isinstance(found.value, Choice) and (scene.said or scene.flip):
         # "Wiggly veins on the left calf, nothing on the right": no more of what was found.
         item = scene.catalogue.items[found.item]
+    elif topic is not None and not names and _of_other_places(scene, topic):
+        return
     elif topic is not None and (
         any(spot.role == "site" and spot.item == topic.sites for spot in scene.spots)
         or not any(spot.role == "name" and spot.last < event.place for spot in scene.spots)
@@ -165,6 +167,15 @@ def on_none(scene: Scene, event: Event) -> None:
     if code is None:
         return
     report_reading(scene, item, item.reading(code), True, event)
+
+
+def _of_other_places(scene: Scene, topic: Item) -> bool:
+    """Whether the places said belong to other items of the region than the topic."""
+    lists = {spot.item for spot in scene.spots if spot.role == "site" and spot.last > spot.first}
+    return topic.sites not in lists and any(
+        item.region == topic.region and item.sites in lists
+        for item in scene.catalogue.items.values()
+    )
 
 
 def _was_perceived(scene: Scene, item: Item) -> bool:

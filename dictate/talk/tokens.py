@@ -103,8 +103,10 @@ def _drop_restart(tokens: list[Token]) -> None:
 
 
 _SAID_APART = {("spo", "two"): "spo2", ("sp", "o", "two"): "spo2", ("s", "p", "o", "two"): "spo2",
-               ("j", "v", "p"): "jvp", ("b", "p"): "bp"}  # fmt: skip
-"""Abbreviations in letters; their last one would be read with the number after it."""
+               ("j", "v", "p"): "jvp", ("b", "p"): "bp", ("an", "icteric"): "anicteric",
+               ("a", "febrile"): "afebrile"}  # fmt: skip
+"""Words heard in pieces: abbreviations, whose last letter would be read with the number after it,
+and words whose denial would be lost."""
 
 
 def _join_abbreviation(tokens: list[Token]) -> None:
