@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
@@ -51,6 +51,7 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
     ]
     # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
     spots = [spot for spot in spots if spot.role != "value" or not _opens_within(spot, long_names)]
+    spots = [_after_its_act(spot, spots) for spot in spots]
     strong = [spot for spot in spots if spot.role in order]
     kept: list[Spot] = []
     for spot in spots:
@@ -74,6 +75,20 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
         if not beaten:
             kept.append(spot)
     return kept
+
+
+def _after_its_act(spot: Spot, spots: Sequence[Spot]) -> Spot:
+    """A result that begins in its own item's instruction, cut ("give me a smile even")."""
+    if spot.role != "reading":
+        return spot
+    for act in spots:
+        if (
+            act.role == "act"
+            and act.item == spot.item
+            and act.first < spot.first <= act.last < spot.last
+        ):
+            return replace(spot, first=act.last + 1, weight=max(1, spot.last - act.last))
+    return spot
 
 
 def _opens_within(spot: Spot, names: Sequence[Spot]) -> bool:

@@ -331,6 +331,8 @@ def _named_together(
     spoken: Spoken, context: Context, catalogue: Catalogue, at: float
 ) -> Iterator[Item]:
     """What the last name may mean besides, where the number fits only that ("pupils ... four")."""
+    if context.topic not in context.named_together and context.topic_at > context.named_at:
+        return  # something else was done or told since
     fitting = [
         item
         for item_id in sorted(context.named_together)

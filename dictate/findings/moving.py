@@ -216,6 +216,7 @@ def on_same(scene: Scene, event: Event) -> None:
     if any(
         spot.role in ("reading", "question", "act")
         and not (event.mark.first <= spot.first and spot.last <= event.mark.last)
+        and not (spot.role == "act" and spot.item == topic.id and scene.said)
         for spot in scene.spots
     ) and not any(finding_id for finding_id in scene.results_here):
         return

@@ -9,6 +9,8 @@ from dictate.talk.numbers.model import Reading, Spoken
 
 _TIMES = frozenset(["times", "x"])
 _FACTORS = frozenset([Decimal(2), Decimal(3), Decimal(4), Decimal(6)])  # parts of a minute
+_WITHIN = frozenset(["in", "over", "for"])
+_SECONDS = frozenset([Decimal(10), Decimal(15), Decimal(20), Decimal(30)])
 _GIVING = frozenset(
     ["is", "that", "that's", "makes", "equals", "gives", "so", "which", "and", "or"]
 )
@@ -34,6 +36,8 @@ def _product(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoken |
         return None, 1
     factor = numbers[1]
     between = [token.lower().strip(",.") for token in tokens[count.last + 1 : factor.first]]
+    if between and between[0] in _WITHIN and len(between) == 1:
+        return _in_seconds(tokens, numbers)
     if len(between) != 1 or between[0] not in _TIMES:
         return None, 1
     each = count.readings[0].values[0]
@@ -55,6 +59,24 @@ def _product(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoken |
     return _spoken(tokens, count, factor, each * by, doubtful=True), 2
 
 
+def _in_seconds(
+    tokens: Sequence[str], numbers: Sequence[Spoken]
+) -> tuple[Spoken | None, int]:
+    """A count in so many seconds, with the rate after it ("nineteen in fifteen seconds")."""
+    count, time = numbers[0], numbers[1]
+    seconds = time.readings[0].values[0] if time.readings[0].values else Decimal(0)
+    if time.unit != "s" or time.readings[0].form != "integer" or seconds not in _SECONDS:
+        return None, 1
+    rate = count.readings[0].values[0] * 60 / seconds
+    if len(numbers) > 2 and numbers[2].readings[0].form == "integer" and numbers[2].unit is None:
+        result = numbers[2]
+        words = [token.lower().strip(",.") for token in tokens[time.last + 1 : result.first]]
+        said = result.readings[0].values[0]
+        if all(word in _GIVING for word in words):
+            return _spoken(tokens, count, result, said, doubtful=said != rate), 3
+    return _spoken(tokens, count, time, rate, doubtful=True), 2
+
+
 def _spoken(
     tokens: Sequence[str], first: Spoken, last: Spoken, value: Decimal, doubtful: bool
 ) -> Spoken:
@@ -63,6 +85,6 @@ def _spoken(
         last=last.last,
         text=" ".join(tokens[first.first : last.last + 1]),
         readings=(Reading(form="integer", values=(value,)),),
-        unit=last.unit,
+        unit=None if last.unit == "s" else last.unit,
         doubtful=doubtful,
     )
