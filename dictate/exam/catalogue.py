@@ -216,6 +216,10 @@ class Region(_Data):
     announced: tuple[Phrase, ...] = Field(
         default=(), description="Ways to say that this region comes now."
     )
+    whole_body: bool = Field(
+        default=False,
+        description="Looked at everywhere: its results may be told while another region is named.",
+    )
     rules: dict[Key, Phrase] = Field(
         default_factory=dict, description="Named phrases that the items here refer to as <name>."
     )

@@ -32,6 +32,7 @@ class Question:
     answered: bool = False
     from_act: bool = False  # an act that goes with a question, which was not put in words
     implied: bool = False  # nobody asked it aloud: what was looked for at the last place
+    also: tuple[Question, ...] = ()  # asked in the same breath ("on your forehead and cheeks")
 
 
 @dataclass

@@ -219,7 +219,9 @@ def _elsewhere(scene: Scene, spot: Spot) -> bool:
     named = {
         scene.catalogue.items[name.item].region for name in scene.names if name.last < spot.first
     }
-    if spot.weight == 1 and named and region not in named and region != scene.context.region:
+    if spot.alone and _whole_body(scene.catalogue, region):
+        return False  # "extremities warm, no cyanosis, clubbing or edema"
+    if spot.weight == 1 and named and region not in {*named, scene.context.region}:
         return True  # "knees no swelling no crackling": not in the lungs
     return (
         spot.weight == 1
@@ -227,6 +229,10 @@ def _elsewhere(scene: Scene, spot: Spot) -> bool:
         and topic.region != region
         and not is_brief(scene.utterance, [spot])
     )
+
+
+def _whole_body(catalogue: Catalogue, region: str) -> bool:
+    return any(one.whole_body for one in catalogue.regions if one.region == region)
 
 
 def _is_stray(scene: Scene, spot: Spot) -> bool:
@@ -621,6 +627,26 @@ def _denies_all(scene: Scene, mark: Mark, taken: set[int]) -> bool:
         scene.said
         or scene.flip
         or any(spot.role in ("site", "name") and spot.last < mark.first for spot in scene.spots)
+        or _found_nothing(scene, mark)
+    )
+
+
+_THERE = frozenset(["there", "here", "at", "all", "to", "feel", "either", "under", "in", "on"])
+_SEARCHED = 12.0  # seconds
+
+
+def _found_nothing(scene: Scene, mark: Mark) -> bool:
+    """Whether 'nothing there' tells of what was just felt for ("i am feeling for lumps")."""
+    topic = scene.topic_item()
+    if topic is None or reading_felt(topic) is None or scene.speaker == "partner":
+        return False
+    done = [one for one in scene.book.of_item(topic.id) if one.level is Level.PERFORMED]
+    if not done or scene.utterance.start - done[-1].end > _SEARCHED:
+        return False
+    light = word_lists().light
+    return all(
+        mark.first <= place <= mark.last or token.text in light or token.text in _THERE
+        for place, token in enumerate(scene.utterance.tokens)
     )
 
 

@@ -26,6 +26,7 @@ OPPOSITE: dict[Status, Status] = {
 
 
 _COMPARING = frozenset(["symmetric", "equal"])
+_COMPARED = frozenset(["equal", "equally", "symmetric", "symmetrical", "symmetrically"])
 _UNSURE_WORD = 0.3  # word confidence below which a finding is marked
 
 
@@ -126,7 +127,10 @@ def report_reading(
     side, inferred = side_of(scene, item, event.place, event.last, act=False)
     sites: list[str | None] = [*sites_of(scene, item, event.place, event.last)] or [None]
     scene.context.speak_of(item, scene.utterance.start)
-    if reading.code in _COMPARING and item.sides == "paired" and not (is_denied or scene.said):
+    compares = reading.code in _COMPARING or _COMPARED & {
+        token.text for token in scene.utterance.tokens[event.place : event.last + 1]
+    }
+    if compares and item.sides == "paired" and not (is_denied or scene.said):
         side, inferred = "both", True  # what is equal is so on both sides
     value, status = said_of(reading, is_denied)
     for site in sites:

@@ -214,14 +214,24 @@ def on_same(scene: Scene, event: Event) -> None:
         return
     assert event.mark is not None
     if any(
-        spot.role in ("reading", "question", "act")
-        and not (event.mark.first <= spot.first and spot.last <= event.mark.last)
-        and not (spot.role == "act" and spot.item == topic.id and scene.said)
-        for spot in scene.spots
+        other.kind in ("result", "question", "act")
+        and other.spot is not None
+        and not (event.mark.first <= other.place and other.last <= event.mark.last)
+        and not (other.kind == "act" and other.spot.item == topic.id and scene.said)
+        for other in scene.events
     ) and not any(finding_id for finding_id in scene.results_here):
         return
     if _same_of_another(scene, event, topic) or _same_of_named(scene, event, topic):
         return
+    named = {spot.item for spot in scene.names if spot.last < event.place}
+    moved = scene.said or scene.flip is not None  # "the other knee the same"
+    if (
+        named
+        and not moved
+        and topic.id not in named
+        and any(_names_one(scene, one) for one in scene.names)
+    ):
+        return  # "the drum is the same", while the wax is in hand
     results = scene.book.results_of(topic.id)
     explicit = side_for(scene.said, event.place, event.last, [event.place])
     before = results[-1].side if results else scene.context.topic_side
@@ -283,6 +293,14 @@ def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
     return True
 
 
+def _names_one(scene: Scene, spot: Spot) -> bool:
+    """Whether a mention names one item: more than a part of the body, or a part of that alone."""
+    return not scene.only_body(spot) or not any(
+        other.item != spot.item and (other.first, other.last) == (spot.first, spot.last)
+        for other in scene.names
+    )
+
+
 def _same_of_named(scene: Scene, event: Event, topic: Item) -> bool:
     """'The drum is the same', said of the second ear: the drum's own results on the first."""
     at = scene.utterance.start
@@ -292,7 +310,7 @@ def _same_of_named(scene: Scene, event: Event, topic: Item) -> bool:
         if spot.last < event.place
         and spot.item != topic.id
         and scene.catalogue.items[spot.item].sides == "paired"
-        and not scene.only_body(spot)
+        and _names_one(scene, spot)
     ]
     if not names or scene.said or scene.results_here:
         return False

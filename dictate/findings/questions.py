@@ -160,7 +160,16 @@ def ask(scene: Scene, item: Item, about: str | None, event: Event) -> None:
     perform(scene, item, side, inferred, site, event.place, event.last)
     scene.context.topic_side = side
     scene.context.topic_site = site
+    before = scene.context.question
     scene.context.question = new_question(scene, item, about, side, inferred, site)
+    if (
+        before is not None
+        and not (before.answered or before.from_act)
+        and before.utterance == scene.utterance.index
+        and before.item != item.id
+        and before.about == about
+    ):
+        scene.context.question.also = (*before.also, before)
 
 
 def on_result(scene: Scene, event: Event) -> None:

@@ -53,13 +53,15 @@ def _reply(scene: Scene, event: Event, affirm: bool) -> None:
     elif question is not None and question.from_act and affirm:
         question = None
     if question is not None and not question.answered:
-        item = scene.catalogue.items[question.item]
         question.answered = True
         if question.about is None:
             return
-        reading = item.reading(question.about)
-        value, status = said_of(reading, is_denied=not affirm)
-        _answer_with(scene, question, item, value, status, event)
+        # A 'no' is to all that was asked; a 'yes' may be to one of them.
+        for one in (question,) if affirm else (*question.also, question):
+            assert one.about is not None
+            item = scene.catalogue.items[one.item]
+            value, status = said_of(item.reading(one.about), is_denied=not affirm)
+            _answer_with(scene, one, item, value, status, event)
         return
     if not affirm:
         _question_after_all(scene, event)

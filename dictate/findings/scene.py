@@ -166,7 +166,9 @@ class Scene:
         """Whether a name is what somebody does ("i hear a murmur" names no hearing test)."""
         if spot.role != "name" or spot.first != spot.last or spot.first == 0:
             return False
-        doer, verb = (token.text for token in self.utterance.tokens[spot.first - 1 : spot.first + 1])
+        doer, verb = (
+            token.text for token in self.utterance.tokens[spot.first - 1 : spot.first + 1]
+        )
         return doer in _DOERS and verb in _SENSING
 
     def _tells_whose(self, spot: Spot) -> bool:

@@ -59,9 +59,7 @@ def _product(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoken |
     return _spoken(tokens, count, factor, each * by, doubtful=True), 2
 
 
-def _in_seconds(
-    tokens: Sequence[str], numbers: Sequence[Spoken]
-) -> tuple[Spoken | None, int]:
+def _in_seconds(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoken | None, int]:
     """A count in so many seconds, with the rate after it ("nineteen in fifteen seconds")."""
     count, time = numbers[0], numbers[1]
     seconds = time.readings[0].values[0] if time.readings[0].values else Decimal(0)
