@@ -71,8 +71,76 @@ def measures_of(
         found = found or _owner(utterance, spots, spoken, last_end, context, catalogue, stray)
         if found is not None:
             previous = found[0]
-            yield spoken.first, spoken.last, found
+            listed = list(_listed_with(found[0], utterance, spots, spoken, last_end, catalogue))
+            if not (listed and found[0].by_name):
+                yield spoken.first, spoken.last, found
+            for one in listed:
+                yield spoken.first, spoken.last, one
             last_end = spoken.last
+
+
+def _listed_with(
+    item: Item,
+    utterance: Utterance,
+    spots: Sequence[Spot],
+    spoken: Spoken,
+    last_end: int,
+    catalogue: Catalogue,
+) -> Iterator[tuple[Item, Measured]]:
+    """Further items in a list of names that one grade is said of ("biceps and triceps two plus").
+
+    The list stands before the number, or after it where the number is of all of them
+    ("reflexes two plus, biceps, triceps and knees").
+    """
+    if item.kind != "grade":
+        return
+    alike = [
+        spot
+        for spot in spots
+        if spot.role == "name"
+        and (catalogue.items[spot.item].region, catalogue.items[spot.item].scale)
+        == (item.region, item.scale)
+    ]
+    numbers = [one.first for one in utterance.numbers]
+    before = [spot for spot in alike if last_end < spot.first and spot.last < spoken.first]
+    after = [
+        spot
+        for spot in alike
+        if spot.first > spoken.last and not any(spoken.last < one for one in numbers)
+    ]
+    listed = _in_a_row(before, utterance)
+    if not any(spot.item == item.id for spot in listed) or len(listed) < _LIST:
+        listed = []
+    of_all = any(spot.item == item.id for spot in before) and len({s.item for s in before}) == 1
+    if of_all and not listed:
+        listed = _in_a_row(after, utterance)
+        if len({spot.first for spot in listed}) < _LIST:
+            return
+    seen = {item.id}
+    for spot in listed:
+        other = catalogue.items[spot.item]
+        if other.id not in seen and other.default:
+            seen.add(other.id)
+            measured = value_for(other, spoken, catalogue)
+            if measured is not None and measured.fits:
+                yield other, measured
+
+
+_LIST = 2  # names that make a list
+_LISTING = frozenset(["and", "or", "both", "the", "then", "also", "as", "well"])
+
+
+def _in_a_row(names: Sequence[Spot], utterance: Utterance) -> list[Spot]:
+    """The last run of names with nothing but joining words between them, one item a place."""
+    row: list[Spot] = []
+    for spot in sorted(names, key=lambda one: (one.first, -one.last)):
+        if row and spot.first <= row[-1].last:
+            continue
+        between = utterance.tokens[row[-1].last + 1 : spot.first] if row else ()
+        if row and not all(token.text in _LISTING for token in between):
+            row = []
+        row.append(spot)
+    return row
 
 
 def _from_a_place(tokens: Sequence[str], spoken: Spoken) -> bool:
