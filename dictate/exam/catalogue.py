@@ -216,6 +216,11 @@ class Region(_Data):
     announced: tuple[Phrase, ...] = Field(
         default=(), description="Ways to say that this region comes now."
     )
+    opposite: Key | None = Field(
+        default=None,
+        description="The region in which the same is examined from the other side of the trunk; "
+        "going over to it is announced.",
+    )
     whole_body: bool = Field(
         default=False,
         description="Looked at everywhere: its results may be told while another region is named.",

@@ -519,7 +519,7 @@ def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
             continue
         elif mark.kind in ("flip", "same", "replace", "except", "cannot"):
             kind = mark.kind  # type: ignore[assignment]
-        elif mark.kind == "slip":
+        elif mark.kind == "slip" and not _denies_sign(scene, mark):
             kind = "replace"
         elif mark.kind == "negation" and _senses(scene.utterance, mark):
             kind = "cannot"
@@ -534,6 +534,18 @@ def _talk_marks(scene: Scene, busy: set[int], taken: set[int]) -> list[Event]:
         ):
             events.append(Event(mark.first, kind, mark.last, mark=mark))
     return events
+
+
+def _denies_sign(scene: Scene, mark: Mark) -> bool:
+    """Whether the 'no' that ends a slip denies a sign ("the lids sit well, no droop")."""
+    if mark.first == mark.last or scene.utterance.tokens[mark.last].text != "no":
+        return False
+    return any(
+        spot.role == "reading"
+        and spot.first == mark.last + 1
+        and scene.catalogue.items[spot.item].reading(spot.detail).status in ("present", "abnormal")
+        for spot in scene.spots
+    )
 
 
 _ALSO = frozenset(["also", "too", "likewise"])

@@ -43,6 +43,9 @@ def sides_said(
             said.append(Sided("both", mark.first, mark.last))
         elif mark.kind == "right_lead" and stated:
             said.append(Sided("right", mark.first, mark.last))
+    last = len(utterance.tokens) - 1
+    if utterance.tokens[last].text == "each" and utterance.numbers:
+        said.append(Sided("both", last, last))  # "knees two plus each"
     in_sites = {
         place
         for spot in spots

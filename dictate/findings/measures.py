@@ -9,7 +9,8 @@ from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
 from dictate.findings.spotting import Spot
 from dictate.findings.strange import is_stray
-from dictate.findings.values import Measured, value_for
+from dictate.findings.values import Measured, value_fits, value_for
+from dictate.talk.lexicon import word_lists
 from dictate.talk.numbers import Spoken, is_courtesy, ucum_unit
 from dictate.talk.utterance import Utterance
 
@@ -321,7 +322,8 @@ def _candidates(
     if not named_other or numberless:
         last_named = [s for s in spots if s.role == "name" and s.last < spoken.first]
         region = catalogue.items[last_named[-1].item].region if last_named else context.region
-        for item in _by_unit_here(spoken, region, catalogue):
+        alone = _nothing_else(utterance, spots, spoken)
+        for item in _by_unit_here(spoken, region, catalogue, alone):
             if fresh(item):
                 yield item, False
 
@@ -414,20 +416,46 @@ def _named_together(
         yield fitting[0]
 
 
-def _by_unit_here(spoken: Spoken, region: str | None, catalogue: Catalogue) -> Iterator[Item]:
-    """The one item of a region that is measured in the unit said."""
+def _nothing_else(utterance: Utterance, spots: Sequence[Spot], spoken: Spoken) -> bool:
+    """Whether all that is said beside the number is known or says nothing."""
+    lists = word_lists()
+    known = {
+        place
+        for spot in spots
+        if spot.role in ("name", "reading", "region")
+        for place in range(spot.first, spot.last + 1)
+    }
+    known |= {p for mark in utterance.marks for p in range(mark.first, mark.last + 1)}
+    return all(
+        spoken.first <= place <= spoken.last
+        or place in known
+        or token.text in lists.light
+        or token.text in _MEASURING
+        for place, token in enumerate(utterance.tokens)
+    )
+
+
+_MEASURING = frozenset(
+    ["about", "make", "it", "get", "reads", "measures", "say", "says", "and", "so", "same", "size"]
+)
+
+
+def _by_unit_here(
+    spoken: Spoken, region: str | None, catalogue: Catalogue, alone: bool
+) -> Iterator[Item]:
+    """The one item of a region that is measured in the unit said.
+
+    ``alone``: nothing else is said, so that of several the one may be meant that the number
+    fits.
+    """
     if spoken.unit is None or region is None:
         return
     ucum = ucum_unit(spoken.unit)
-    fitting = [
+    sharing = [
         item
         for item in catalogue.items.values()
-        if item.region == region
-        and item.kind == "quantity"
-        and item.default
-        and ucum == item.unit
-        and (measured := value_for(item, spoken, catalogue)) is not None
-        and measured.fits
+        if item.region == region and item.kind == "quantity" and item.default and ucum == item.unit
     ]
-    if len(fitting) == 1:
+    fitting = [item for item in sharing if value_fits(item, spoken, catalogue)]
+    if len(fitting) == 1 and (alone or len(sharing) == 1):
         yield fitting[0]

@@ -21,7 +21,7 @@ _SERIES = 30.0  # seconds that the results of one item can be said of the next
 _SIDE_WORDS = frozenset(
     ["left", "right", "both", "side", "other", "next", "again", "now", "and", "across", "over",
      "along", "up", "down", "round", "around", "back", "onto", "towards", "place", "spot", "bit",
-     "area", "come", "coming", "going", "go", "moving", "move"]
+     "area", "come", "coming", "going", "go", "moving", "move", "upper", "lower", "quadrant"]
 )  # fmt: skip
 
 
@@ -121,9 +121,17 @@ def goes_on(scene: Scene) -> bool:
     if first < 0 or scene.speaker == "partner" or first in scene.quiet:
         return False
     words = [token.text for token in scene.utterance.tokens]
+    moves = any(word in lists.moving for word in words[first : first + 4])
+    topic = scene.topic_item()
+    if (
+        moves
+        and topic is not None
+        and topic.scale is not None
+        and not (scene.utterance.numbers or scene.utterance.marked("others", "hypothetical"))
+    ):
+        return True  # "now push me off": the next grade is not of the muscle before
     if scene.utterance.marked("yes", "no", "question", "others", "hypothetical"):
         return False
-    moves = any(word in lists.moving for word in words[first : first + 4])
     if not moves and not any(word in _AWAY for word in words[first + 1 :]):
         return False
     parts = [word for word in words if word in lists.limbs]

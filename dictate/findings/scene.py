@@ -11,6 +11,7 @@ from dictate.findings.context import Context
 from dictate.findings.event import Event
 from dictate.findings.finding import Speaker
 from dictate.findings.laterality import Sided, sides_said
+from dictate.findings.opposite import on_the_side_in_hand
 from dictate.findings.scopes import bids, question_places, quiet_places, sought_places
 from dictate.findings.spotting import Spot
 from dictate.findings.strange import strange_places
@@ -68,6 +69,7 @@ class Scene:
         self.catalogue = catalogue
         self.utterance = utterance
         self.speaker = speaker
+        spots = on_the_side_in_hand(spots, context.region, catalogue)
         self.quiet = quiet_places(utterance)
         self.asked = question_places(utterance)
         self.all_spots = spots

@@ -256,7 +256,18 @@ def sought_places(utterance: Utterance) -> frozenset[int]:
             len(tokens),
         )
         sought.update(range(mark.first, end))
+    for place in range(2, len(tokens)):
+        # "Feeling all over the head for lumps"
+        before = tokens[max(0, place - _SEARCH_REACH) : place]
+        if tokens[place] == "for" and any(word in _SEARCHING for word in before[:-1]):
+            if not {"is", "are", "no", "not", "and", "but"}.intersection(before):
+                ends = [at for at in range(place, len(tokens)) if tokens[at] == "but"]
+                sought.update(range(place, ends[0] if ends else len(tokens)))
     return frozenset(sought)
+
+
+_SEARCHING = frozenset(["feeling", "looking", "checking", "searching", "hunting", "pressing"])
+_SEARCH_REACH = 7  # tokens between the search and what it is for
 
 
 def denied(
@@ -310,7 +321,7 @@ _SEEMING = frozenset(
 
 def _no_before(utterance: Utterance, first: int, spots: Sequence[Spot]) -> bool:
     for mark in reversed(utterance.marked("negation")):
-        if _takes_back(utterance, mark):
+        if _takes_back(utterance, mark) and mark.last + 1 != first:
             continue
         if mark.last >= first:
             if mark.first < first <= mark.last:
@@ -385,7 +396,10 @@ def _joined_before(utterance: Utterance, place: int) -> bool:
 
 def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> bool:
     light = word_lists().light
+    unsure = utterance.marked("unsure")
     for mark in utterance.marked("after_negation"):
+        if any(one.first <= mark.first <= one.last for one in unsure):
+            continue  # "crackles, not really sure"
         if not last < mark.first <= last + 5 or _of_the_next(utterance, last, mark):
             continue
         between = range(last + 1, mark.first)

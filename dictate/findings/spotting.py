@@ -392,7 +392,11 @@ def _is_number(word: str) -> bool:
 @lru_cache(maxsize=1)
 def _body_stems() -> frozenset[str]:
     lists = word_lists()
-    return frozenset({NUMBER, *(stem(word) for word in lists.body | lists.paired | lists.hollow)})
+    body = (lists.body | lists.paired | lists.hollow) - _TOOLS
+    return frozenset({NUMBER, *(stem(word) for word in body)})
+
+
+_TOOLS = frozenset(["fingers", "fingertips", "nails", "nailbeds"])  # the examiner's, in an act
 
 
 def _item_phrases(item: Item, rules: _Rules) -> Iterator[_Phrases]:

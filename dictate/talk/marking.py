@@ -180,6 +180,6 @@ def _sides(
             if word == "right" and opens and tokens[place].after in ("weak", "strong"):
                 continue
             sides.append(Mark(kind=word, first=place, last=place))
-        elif word in lists.paired:
+        elif word in lists.paired and not (place > 0 and tokens[place - 1].text == "my"):
             sides.append(Mark(kind="paired", first=place, last=place))
     return sides

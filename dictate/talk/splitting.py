@@ -189,6 +189,14 @@ _SHORT = 4  # words of a phrase whose last word may be its result
 
 def _judges(tokens: Sequence[Token], courtesy: Mark) -> bool:
     """Whether a 'good' at the end is the result of the few words before it ("air entry good")."""
+    if (
+        0 < courtesy.first == courtesy.last
+        and tokens[courtesy.last].text in ("good", "fine")
+        and tokens[courtesy.first - 1].text in _SIDES
+        and not tokens[courtesy.first - 1].after
+        and courtesy.first > 1
+    ):
+        return True  # "finger to nose right good left good"
     return (
         0 < courtesy.first == courtesy.last == len(tokens) - 1 < _SHORT
         and tokens[courtesy.last].text == "good"

@@ -63,7 +63,9 @@ def _in_seconds(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoke
     """A count in so many seconds, with the rate after it ("nineteen in fifteen seconds")."""
     count, time = numbers[0], numbers[1]
     seconds = time.readings[0].values[0] if time.readings[0].values else Decimal(0)
-    if time.unit != "s" or time.readings[0].form != "integer" or seconds not in _SECONDS:
+    if time.unit == "min":
+        seconds *= 60  # "in half a minute"
+    if time.unit not in ("s", "min") or seconds not in _SECONDS:
         return None, 1
     rate = count.readings[0].values[0] * 60 / seconds
     if len(numbers) > 2 and numbers[2].readings[0].form == "integer" and numbers[2].unit is None:
@@ -83,6 +85,6 @@ def _spoken(
         last=last.last,
         text=" ".join(tokens[first.first : last.last + 1]),
         readings=(Reading(form="integer", values=(value,)),),
-        unit=None if last.unit == "s" else last.unit,
+        unit=None if last.unit in ("s", "min") else last.unit,
         doubtful=doubtful,
     )
