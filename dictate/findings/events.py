@@ -258,11 +258,25 @@ def _gone(scene: Scene, spot: Spot) -> bool:
     return before in ("has", "have", "had") and spot.first - 2 in scene.strange
 
 
+_WITH_PARTICLE = frozenset(
+    ["sit", "stand", "get", "lie", "lay", "wake", "hold", "keep", "open", "push", "pull", "pop",
+     "pick", "put", "roll", "turn", "cover", "look", "looking", "close", "wash", "write", "set",
+     "pack", "bend", "lift", "speak", "come", "hurry", "catch", "finish", "sitting", "lying"]
+)  # fmt: skip
+
+
 def _is_verb(scene: Scene, spot: Spot) -> bool:
     """Whether the word is what is about to be done, or how it is done meanwhile.
 
     "Let me warm this up"; "while you are sitting comfortably".
     """
+    if (
+        spot.weight == 1
+        and scene.utterance.tokens[spot.first].text in _PARTICLES
+        and spot.first > 0
+        and scene.utterance.tokens[spot.first - 1].text in _WITH_PARTICLE
+    ):
+        return True  # "you can sit up"
     if "while" in [t.text for t in scene.utterance.tokens[max(0, spot.first - 3) : spot.first]]:
         return True
     return spot.weight == 1 and any(
@@ -479,8 +493,13 @@ def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
         assert topic is not None
         return [Spot("name", topic.id, "", mark.first, mark.last, 1)]
     chosen = [
-        best_of(_coded(group, scene.catalogue), scene.context, at, scene.catalogue)
+        one
         for group in groups[-4:]
+        for one in _all_of_name(
+            scene,
+            best_of(_coded(group, scene.catalogue), scene.context, at, scene.catalogue),
+            group,
+        )
     ]
     if chosen or mark.kind == "fine_word":
         return chosen
@@ -489,6 +508,21 @@ def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
         if at - scene.context.topic_at <= 12 and not scene.names and not scene.strange:
             return [Spot("name", topic.id, "", mark.first, mark.last, 1)]
     return []
+
+
+def _all_of_name(scene: Scene, best: Spot, group: Sequence[Spot]) -> list[Spot]:
+    """A mention, and what else a name of several names ("first and second sounds")."""
+    words = {token.text for token in scene.utterance.tokens[best.first : best.last + 1]}
+    if "and" not in words:
+        return [best]
+    region = scene.catalogue.items[best.item].region
+    same = {
+        spot.item: spot
+        for spot in group
+        if (spot.first, spot.last) == (best.first, best.last)
+        and scene.catalogue.items[spot.item].region == region
+    }
+    return list(same.values())
 
 
 def _place_of_topic(scene: Scene, groups: Sequence[Sequence[Spot]]) -> bool:

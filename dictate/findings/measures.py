@@ -323,7 +323,7 @@ def _candidates(
         last_named = [s for s in spots if s.role == "name" and s.last < spoken.first]
         region = catalogue.items[last_named[-1].item].region if last_named else context.region
         alone = _nothing_else(utterance, spots, spoken)
-        for item in _by_unit_here(spoken, region, catalogue, alone):
+        for item in _by_unit_here(spoken, region, catalogue, alone, context.topic or ""):
             if fresh(item):
                 yield item, False
 
@@ -341,7 +341,7 @@ def _is_strength(spoken: Spoken, movement: Item) -> bool:
     usual = movement.ranges.usual
     return (
         best.form == "integer"
-        and best.values[0] <= _MOST_STRENGTH
+        and 0 < best.values[0] <= _MOST_STRENGTH
         and usual is not None
         and (usual.low or 0) > _FEW_DEGREES
     )
@@ -440,13 +440,16 @@ _MEASURING = frozenset(
 )
 
 
+_NEXT_ITEMS = 2  # items of the exam between what is in hand and what is measured
+
+
 def _by_unit_here(
-    spoken: Spoken, region: str | None, catalogue: Catalogue, alone: bool
+    spoken: Spoken, region: str | None, catalogue: Catalogue, alone: bool, topic: str
 ) -> Iterator[Item]:
     """The one item of a region that is measured in the unit said.
 
     ``alone``: nothing else is said, so that of several the one may be meant that the number
-    fits.
+    fits, or the one next to the topic.
     """
     if spoken.unit is None or region is None:
         return
@@ -459,3 +462,8 @@ def _by_unit_here(
     fitting = [item for item in sharing if value_fits(item, spoken, catalogue)]
     if len(fitting) == 1 and (alone or len(sharing) == 1):
         yield fitting[0]
+    elif alone and topic in catalogue.place:
+        place = catalogue.place
+        near = [one for one in fitting if abs(place[one.id] - place[topic]) <= _NEXT_ITEMS]
+        if len(near) == 1:
+            yield near[0]

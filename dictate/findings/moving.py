@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dictate.exam.catalogue import Item
 from dictate.findings.claims import best_of, clusters
 from dictate.findings.event import Event
-from dictate.findings.finding import Level
+from dictate.findings.finding import Finding, Level, Side
 from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import keep_result, make_finding, perform
 from dictate.findings.places import COVERING, side_of, side_of_site
@@ -126,7 +126,7 @@ def goes_on(scene: Scene) -> bool:
     if (
         moves
         and topic is not None
-        and topic.scale is not None
+        and (topic.scale is not None or topic.unit == "deg")
         and not (scene.utterance.numbers or scene.utterance.marked("others", "hypothetical"))
     ):
         return True  # "now push me off": the next grade is not of the muscle before
@@ -242,6 +242,8 @@ def on_same(scene: Scene, event: Event) -> None:
         return  # "the drum is the same", while the wax is in hand
     results = scene.book.results_of(topic.id)
     explicit = side_for(scene.said, event.place, event.last, [event.place])
+    if _same_there(scene, event, topic, results, explicit):
+        return
     before = results[-1].side if results else scene.context.topic_side
     if explicit == "both" or before == "both":
         return
@@ -270,6 +272,32 @@ def on_same(scene: Scene, event: Event) -> None:
         )
     scene.context.topic_side = side
     scene.context.topic_at = scene.utterance.start
+
+
+def _same_there(
+    scene: Scene, event: Event, topic: Item, results: Sequence[Finding], explicit: Side | None
+) -> bool:
+    """'Middles same': the results of one place, said of the next one."""
+    sites = [
+        spot.detail for spot in scene.spots if spot.role == "site" and spot.item == topic.sites
+    ]
+    if not sites or not results or results[-1].site in (None, sites[-1]):
+        return False
+    here = results[-1].site
+    for old in [one for one in scene.book.results_of_sides(topic.id) if one.site == here]:
+        if explicit in ("left", "right") and old.side not in (explicit, "both"):
+            continue
+        side = explicit if explicit is not None and topic.sides == "paired" else old.side
+        keep_result(
+            scene,
+            make_finding(
+                scene, topic, side, explicit is None, sites[-1], old.value, old.status, old.level,
+                event.place, event.last,
+            ),
+        )  # fmt: skip
+    scene.context.topic_site = sites[-1]
+    scene.context.topic_at = scene.utterance.start
+    return True
 
 
 def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:

@@ -236,6 +236,8 @@ def ask_again(scene: Scene, side: Side | None, inferred: bool, site: str | None)
     if question is not None and question.item == topic.id:
         about, implied = question.about, question.implied
     else:
+        if scene.asked:
+            return  # something else is asked ("does that bother you")
         about, implied = sign_of(scene, topic), True
         if about is None:
             return

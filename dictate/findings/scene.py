@@ -97,7 +97,11 @@ class Scene:
         self.spots = [
             spot
             for spot in self.spots
-            if not (self._tells_whose(spot) or self._is_verb_of_somebody(spot))
+            if not (
+                self._tells_whose(spot)
+                or self._is_verb_of_somebody(spot)
+                or self._is_examiners_own(spot)
+            )
         ]
         placed = self._places_of_topic()
         self.spots = [
@@ -163,6 +167,17 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    def _is_examiners_own(self, spot: Spot) -> bool:
+        """Whether a part of the body is the examiner's ("my finger was off")."""
+        tokens = self.utterance.tokens
+        return (
+            spot.role == "name"
+            and spot.first > 0
+            and tokens[spot.first - 1].text == "my"
+            and self.only_body(spot)
+            and self.catalogue.items[spot.item].region != self.context.region
+        )
 
     def _is_verb_of_somebody(self, spot: Spot) -> bool:
         """Whether a name is what somebody does ("i hear a murmur" names no hearing test)."""

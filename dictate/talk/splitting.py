@@ -173,7 +173,9 @@ def _cuts(tokens: Sequence[Token], marks: Sequence[Mark], numbers: Sequence[Spok
             and not _judges(tokens, mark)
         ):
             ends.update((mark.first, mark.last + 1))
-        elif mark.kind == "strike" or (mark.kind == "opener" and not _goes_on(tokens, mark)):
+        elif mark.kind == "strike":
+            ends.add(mark.first - _led_in(tokens, mark))
+        elif mark.kind == "opener" and not _goes_on(tokens, mark):
             ends.add(mark.first)
         if mark.kind == "strike":
             ends.add(mark.last + 1)
@@ -182,6 +184,17 @@ def _cuts(tokens: Sequence[Token], marks: Sequence[Mark], numbers: Sequence[Spok
     spans += [(m.first, m.last) for m in marks if m.kind not in ("courtesy", "opener")]
     inside = {place for first, last in spans for place in range(first + 1, last + 1)}
     return sorted(end for end in ends if end > 0 and (end == len(tokens) or end not in inside))
+
+
+_LEADING_IN = frozenset(["no", "oh", "wait", "actually", "sorry", "er", "um"])
+
+
+def _led_in(tokens: Sequence[Token], strike: Mark) -> int:
+    """How many words lead in to a 'strike that' ("no, scratch that")."""
+    count = 0
+    while count < strike.first and tokens[strike.first - count - 1].text in _LEADING_IN:
+        count += 1
+    return count
 
 
 _SHORT = 4  # words of a phrase whose last word may be its result
