@@ -161,6 +161,10 @@ class Item(_Data):
         default=False,
         description="A special test: results count only where it is named or in hand.",
     )
+    of: ItemId | None = Field(
+        default=None,
+        description="A quality of this item's sign, told only where the sign is there.",
+    )
     strength: ItemId | None = Field(
         default=None,
         description="Of a range of movement: the strength of that movement, which a number "

@@ -289,6 +289,10 @@ def check_region(
             raise lines.fault(where, "the id is there twice")
         seen.add(item.id)
         check_item(lines, item, where, region.rules, sources, scales, sites)
+    for number, item in enumerate(region.items):
+        if item.of is not None and item.of not in seen:
+            what = f"'of: {item.of}' is no item of this region"
+            raise lines.fault((*at, "items", number), what, item.of)
     grades = {item.id for item in region.items if item.kind == "grade"}
     for number, item in enumerate(region.items):
         if item.strength is not None and item.strength not in grades:

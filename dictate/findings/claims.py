@@ -423,10 +423,22 @@ def joined_claims(
 def _only_list(utterance: Utterance, first: int, last: int, names: Sequence[Spot]) -> bool:
     named = {place for name in names for place in range(name.first, name.last + 1)}
     light = word_lists().light
-    joined = False
+    joined = last == first + 1 and _list_goes_on(utterance, last, names)
     for place in range(first, last):
         token = utterance.tokens[place]
         joined |= token.after == "weak" or token.text in _JOINERS
         if place > first and not (token.text in _JOINERS or token.text in light or place in named):
             return False
     return joined
+
+
+def _list_goes_on(utterance: Utterance, last: int, names: Sequence[Spot]) -> bool:
+    """Whether 'and' and a further name follow ("the aorta, renals and iliacs" without commas)."""
+    ends = {name.last for name in names if name.first == last}
+    tokens = utterance.tokens
+    return any(
+        end + 2 < len(tokens)
+        and tokens[end + 1].text in _JOINERS
+        and any(name.first == end + 2 for name in names)
+        for end in ends
+    )

@@ -270,6 +270,9 @@ def _is_verb(scene: Scene, spot: Spot) -> bool:
 
     "Let me warm this up"; "while you are sitting comfortably".
     """
+    if spot.weight == 1 and spot.first > 0:
+        if scene.utterance.tokens[spot.first - 1].text in ("will", "would", "shall"):
+            return True  # "first i will tap"
     if (
         spot.weight == 1
         and scene.utterance.tokens[spot.first].text in _PARTICLES
@@ -321,8 +324,15 @@ def _repeats(scene: Scene, spot: Spot) -> bool:
         for mark in scene.utterance.marked("same")
         for place in range(mark.first, mark.last + 1)
     ]
-    if spot.item != topic.id and len(scene.heavy()) <= 1 and spot.first in same:
-        return True  # "the same" by itself is of what is in hand
+    placed = {
+        scene.utterance.tokens[place].text
+        for site in scene.spots
+        if site.role == "site" and site.item == topic.sites
+        for place in range(site.first, site.last + 1)
+    }
+    heavy = [word for word in scene.heavy() if word not in placed]
+    if spot.item != topic.id and len(heavy) <= 1 and spot.first in same:
+        return True  # "the same", "middles same": of what is in hand
     of_another = others_of_kind(scene, topic, spot.first) and any(
         one.level is Level.MEASURED for one in scene.book.of_item(topic.id)
     )

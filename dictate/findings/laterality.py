@@ -46,6 +46,8 @@ def sides_said(
     last = len(utterance.tokens) - 1
     if utterance.tokens[last].text == "each" and utterance.numbers:
         said.append(Sided("both", last, last))  # "knees two plus each"
+    if utterance.tokens[last].text == "anywhere" and utterance.marked("negation"):
+        said.append(Sided("both", last, last))  # "no wheeze anywhere"
     in_sites = {
         place
         for spot in spots

@@ -206,6 +206,8 @@ def on_measure(scene: Scene, event: Event) -> None:
         for mark in scene.utterance.marked("replace")
     ):
         earlier = scene.book.recent_of(item.id, side, scene.utterance.start)
+    if earlier is None:
+        earlier = _not_felt_before(scene, item, side)
     doubts = list(measured.doubts)
     alternatives = list(measured.alternatives)
     wordings = tuple(
@@ -252,6 +254,19 @@ def on_measure(scene: Scene, event: Event) -> None:
         keep_result(scene, finding)
         scene.context.topic_site = site
     scene.context.topic_side = side
+
+
+_FOUND_AFTER_ALL = 12.0  # seconds
+
+
+def _not_felt_before(scene: Scene, item: Item, side: Side | None) -> Finding | None:
+    """What was not felt a moment ago and is graded now ("hang on, there it is, one plus")."""
+    old = scene.book.recent_of(item.id, side, scene.utterance.start)
+    if old is None or not isinstance(old.value, Choice) or not old.value.denied:
+        return None
+    if old.value.code != reading_felt(item):
+        return None
+    return old if scene.utterance.start - old.end <= _FOUND_AFTER_ALL else None
 
 
 _DRIFTED = "the same thing was measured before, and nothing says what this number is of"

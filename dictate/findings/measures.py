@@ -384,6 +384,17 @@ def _by_form(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator
         ):
             yield from (item for item in catalogue.items.values() if item.kind == "pressure")
             break
+    best = spoken.readings[0]
+    if best.form == "grade" and len(best.values) == 2:
+        graded = [
+            item
+            for item in catalogue.items.values()
+            if item.region == context.region
+            and item.scale is not None
+            and int(best.values[1]) in catalogue.scales[item.scale].out_of
+        ]
+        if len(graded) == 1:
+            yield graded[0]  # "two over six", while the heart is in hand
     if spoken.unit is not None:
         ucum = ucum_unit(spoken.unit)
         owners = [

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dictate.exam.catalogue import Item
 from dictate.findings.claims import best_of, clusters
 from dictate.findings.event import Event
-from dictate.findings.finding import Finding, Level, Side
+from dictate.findings.finding import Choice, Finding, Level, Side
 from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import keep_result, make_finding, perform
 from dictate.findings.places import COVERING, side_of, side_of_site
@@ -303,7 +303,7 @@ def _same_there(
 def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
     """'Triceps same': the results of the item before, said of another of its kind."""
     at = scene.utterance.start
-    names = others_of_kind(scene, topic, event.place)
+    names = others_of_kind(scene, topic, event.place) or _others_with_reading(scene, event, topic)
     if not names or scene.results_here or any(spot.item == topic.id for spot in scene.names):
         return False
     item = scene.catalogue.items[
@@ -313,7 +313,8 @@ def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
     old = [
         one
         for one in scene.book.of_item(topic.id)
-        if one.level is Level.MEASURED and at - one.end <= _SERIES
+        if one.level is (Level.REPORTED if topic.kind == "finding" else Level.MEASURED)
+        and at - one.end <= _SERIES
     ]
     scene.context.speak_of(item, at)
     for one in old:
@@ -327,6 +328,26 @@ def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
         )  # fmt: skip
         scene.context.topic_side = side
     return True
+
+
+def _others_with_reading(scene: Scene, event: Event, topic: Item) -> list[Spot]:
+    """Names right before a 'same' of items that have the topic's last result, too."""
+    last = next(reversed(scene.book.results_of(topic.id)), None)
+    if last is None or not isinstance(last.value, Choice) or scene.said or scene.flip:
+        return []
+    code = last.value.code
+    return [
+        spot
+        for spot in scene.names
+        if spot.last == event.place - 1
+        and spot.item != topic.id
+        and _names_one(scene, spot)
+        and scene.catalogue.items[spot.item].region == topic.region
+        and scene.catalogue.items[spot.item].sides == topic.sides
+        and scene.catalogue.items[spot.item].kind == "finding"
+        and code in {reading.code for reading in scene.catalogue.items[spot.item].readings}
+        and not scene.book.results_of(spot.item)
+    ]
 
 
 def _names_one(scene: Scene, spot: Spot) -> bool:
@@ -409,7 +430,7 @@ def name_only(scene: Scene) -> None:
     foreign = _is_said_in_passing(scene, names) or not _is_mainly(scene, names)
     if topic is not None and group[0].first not in scene.sought and foreign:
         near = best_of(group, scene.context, at, scene.catalogue)
-        if near.weight < 2 and scene.catalogue.items[near.item].region != scene.context.region:
+        if near.weight <= 2 and scene.catalogue.items[near.item].region != scene.context.region:
             return
     spot = best_of(group, scene.context, at, scene.catalogue)
     item = scene.catalogue.items[spot.item]

@@ -188,9 +188,27 @@ def on_result(scene: Scene, event: Event) -> None:
         ask(scene, item, reading.code, event)
         return
     is_denied = denied(scene.utterance, event.place, event.last, reading.status, scene.spots)
+    if item.of is not None and _denied_here(scene, item.of):
+        return  # "aortic area, no murmur" tells of no place of a murmur
     if reading.status == "normal" and not is_denied and _praises_trials(scene, item):
         return
     report_reading(scene, item, reading, is_denied, event)
+
+
+def _denied_here(scene: Scene, item: str) -> bool:
+    """Whether the utterance denies an item's sign and affirms it nowhere."""
+    said = [
+        denied(
+            scene.utterance,
+            event.place,
+            event.last,
+            scene.catalogue.items[item].reading(event.spot.detail).status,
+            scene.spots,
+        )
+        for event in scene.events
+        if event.kind == "result" and event.spot is not None and event.spot.item == item
+    ]
+    return bool(said) and all(said)
 
 
 def _praises_trials(scene: Scene, item: Item) -> bool:
@@ -239,10 +257,23 @@ def ask_again(scene: Scene, side: Side | None, inferred: bool, site: str | None)
         if scene.asked:
             return  # something else is asked ("does that bother you")
         about, implied = sign_of(scene, topic), True
-        if about is None:
+        if about is None or _merely_seen(scene, topic, about):
             return
     scene.context.question = new_question(scene, topic, about, side, inferred, site)
     scene.context.question.implied = implied
+
+
+def _merely_seen(scene: Scene, item: Item, code: str) -> bool:
+    """Whether a sign was found by itself and nobody would ask for it at the other side."""
+    if code in {question.about for question in item.asked} or code == reading_felt(item):
+        return False
+    last = next(reversed(scene.book.results_of(item.id)), None)
+    return (
+        last is not None
+        and isinstance(last.value, Choice)
+        and last.value.code == code
+        and not last.value.denied
+    )
 
 
 def sign_of(scene: Scene, item: Item) -> str | None:
