@@ -286,11 +286,15 @@ def denied(
         return _not_close_before(utterance, first)
     return (
         _not_close_before(utterance, first)
-        or (first > 0 and utterance.tokens[first - 1].text == "negative")
+        or (first > 0 and utterance.tokens[first - 1].text in _DENYING)
+        or any(token.text == "neither" for token in utterance.tokens[max(0, first - 3) : first])
         or _within_none(utterance, first, last)
         or _no_before(utterance, first, spots)
         or _denied_after(utterance, last, spots)
     )
+
+
+_DENYING = frozenset(["negative", "nothing", "none", "nil", "neither"])
 
 
 def _within_none(utterance: Utterance, first: int, last: int) -> bool:
