@@ -165,6 +165,11 @@ class Item(_Data):
         default=None,
         description="A quality of this item's sign, told only where the sign is there.",
     )
+    short: tuple[str, ...] = Field(
+        default=(),
+        description="Of a movement: what it is called while its joint is in hand and a number "
+        "follows (elbows: 'bend one forty').",
+    )
     strength: ItemId | None = Field(
         default=None,
         description="Of a range of movement: the strength of that movement, which a number "

@@ -210,7 +210,7 @@ def reading_claims(
                 spot.weight > 1
                 or brief
                 or (understood and (spot.first in telling or _linked(utterance, spot, group)))
-            ):
+            ) and not _placed_elsewhere(spot, places, context.region, catalogue):
                 score = _by_region(spot, blocking)
         if score <= 0 and in_region == {spot.item} and spot.first in asked:
             # "Is it painful when I press": the one item here that is asked so.
@@ -384,6 +384,23 @@ def _by_place(spot: Spot, item: Item, places: Sequence[Spot], names: Sequence[Sp
     if _other_named_before(spot, names):
         return 0.0
     return 4.5 if any(place.item == item.sites for place in places) else 0.0
+
+
+def _placed_elsewhere(
+    spot: Spot, places: Sequence[Spot], region: str | None, catalogue: Catalogue
+) -> bool:
+    """Whether a place is said that other items of the region have ("at the apex, a whoosh")."""
+    lists = {
+        one.sites
+        for one in catalogue.items.values()
+        if one.region == region and one.sites is not None
+    }
+    said = {
+        place.item
+        for place in places
+        if place.item in lists and not (place.first <= spot.last and spot.first <= place.last)
+    }
+    return bool(said) and catalogue.items[spot.item].sites not in said
 
 
 def _by_region(spot: Spot, names: Sequence[Spot]) -> float:

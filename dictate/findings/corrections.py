@@ -127,8 +127,10 @@ def on_contrast(scene: Scene, event: Event) -> None:
     side = near[-1].side
     if scene.catalogue.items[old.item].sides != "paired" or side == old.side:
         return
-    value = old.value.model_copy(update={"denied": not old.value.denied})
-    status = OPPOSITE.get(old.status, old.status)
+    value, status = old.value, old.status
+    if not value.denied:  # "no nodes, not right, not left" denies once more
+        value = value.model_copy(update={"denied": True})
+        status = OPPOSITE.get(old.status, old.status)
     keep_result(
         scene,
         make_finding(

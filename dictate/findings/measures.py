@@ -260,7 +260,8 @@ def _candidates(
         of_value = []
     for item in by_rank(of_value):
         if fresh(item):
-            yield item, True
+            # "Down forty five" of an ankle is no descent of the diaphragm.
+            yield item, context.region in (None, item.region)
     before = [
         spot
         for spot in spots

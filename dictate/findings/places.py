@@ -116,7 +116,7 @@ def _only_covers(scene: Scene, side: Side) -> bool:
         following = tokens[place + 1 : place + 4]
         if side not in following:
             continue
-        if word in COVERING:
+        if word in COVERING or (word == "over" and set(tokens[:place]) & _FINGERS):
             return True
         after = place + 2 + following.index(side)
         if word in _CLOSING and tokens[after : after + 1] in _CLOSED:
@@ -125,6 +125,7 @@ def _only_covers(scene: Scene, side: Side) -> bool:
 
 
 _CLOSING = frozenset(["close", "closing", "shut", "shutting", "pinch", "press", "hold"])
+_FINGERS = frozenset(["finger", "thumb", "hand", "palm"])
 _CLOSED = (["nostril"], ["eye"])
 _COVER_WORDS = COVERING | frozenset(
     ["left", "right", "other", "eye", "eyes", "one", "side", "hand", "palm", "up", "close", "shut"]

@@ -160,8 +160,9 @@ class Spotter:
 
         "Biceps reflex two plus left ... knee three plus": the knee's is the patellar one.
         """
-        if topic.kind != "grade" or topic.scale is None:
-            return []
+        movements = self._movements(utterance, topic)
+        if movements or topic.kind != "grade" or topic.scale is None:
+            return movements
         if not self._short:
             self._short = self._series()
         return [
@@ -169,6 +170,28 @@ class Spotter:
             for place, token in enumerate(utterance.tokens)
             if (item := self._short.get((topic.scale, compared(token.text) or ""))) is not None
         ]
+
+    def _movements(self, utterance: Utterance, topic: Item) -> list[Spot]:
+        """Movements of the joint in hand by their short names ("elbows ... bend one forty").
+
+        The joint is the first word of the item's own key: elbow, of ``joints.elbow_flexion``.
+        """
+        if not utterance.numbers:
+            return []
+        first = utterance.numbers[0].first
+        words = [token.text for token in utterance.tokens[:first]]
+        found: list[Spot] = []
+        for item in self._catalogue.items.values():
+            if not item.short or not topic.id.startswith(item.id.partition("_")[0]):
+                continue
+            for phrase in item.short:
+                said = phrase.split()
+                for place in range(len(words) - len(said) + 1):
+                    if words[place : place + len(said)] == said:
+                        last = place + len(said) - 1
+                        found.append(Spot("name", item.id, "", place, last, len(said) + 1))
+        longest = max((spot.weight for spot in found), default=0)
+        return [spot for spot in found if spot.weight == longest]
 
     def _series(self) -> dict[tuple[str, str], str]:
         owners: dict[tuple[str, str], set[str]] = defaultdict(set)

@@ -234,6 +234,8 @@ def _grade(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
         twice = True
     if grade is None:
         return None
+    if grade.out_of_scale and spoken.readings[0].form == "integer" and grade.modifier is None:
+        return None  # twenty is no grade: the number is of something else
     number = grade.value
     if number is None:
         if scale.trace is None:

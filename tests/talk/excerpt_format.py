@@ -18,7 +18,13 @@ from dictate.recognition.words import HeardPhrase, Word
 FOLDER = Path(__file__).resolve().parent / "excerpts"
 HELD_OUT = "heldout_"
 FRESH = "fresh_"  # written later than the rest and scored apart, group by group
-OPEN_FRESH = ("fresh_a", "fresh_c", "fresh_d", "fresh_e", "fresh_f")  # those of them that may be read
+OPEN_FRESH = (
+    "fresh_a",
+    "fresh_c",
+    "fresh_d",
+    "fresh_e",
+    "fresh_f",
+)  # those of them that may be read
 STYLES = ("clipped", "chatty", "instruct", "terse", "hesitant", "nonnative")
 PHENOMENA = (
     "acuity",
