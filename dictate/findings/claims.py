@@ -206,11 +206,13 @@ def reading_claims(
         if score <= 0 and in_region == {spot.item}:
             if _just_denied(utterance, spot):
                 score = 2.0
-            elif (
-                spot.weight > 1
-                or brief
-                or (understood and (spot.first in telling or _linked(utterance, spot, group)))
-            ) and not _placed_elsewhere(spot, places, context.region, catalogue):
+            elif spot.weight > 1 or (
+                (
+                    brief
+                    or (understood and (spot.first in telling or _linked(utterance, spot, group)))
+                )
+                and not _placed_elsewhere(spot, places, names, context.region, catalogue)
+            ):
                 score = _by_region(spot, blocking)
         if score <= 0 and in_region == {spot.item} and spot.first in asked:
             # "Is it painful when I press": the one item here that is asked so.
@@ -387,7 +389,11 @@ def _by_place(spot: Spot, item: Item, places: Sequence[Spot], names: Sequence[Sp
 
 
 def _placed_elsewhere(
-    spot: Spot, places: Sequence[Spot], region: str | None, catalogue: Catalogue
+    spot: Spot,
+    places: Sequence[Spot],
+    names: Sequence[Spot],
+    region: str | None,
+    catalogue: Catalogue,
 ) -> bool:
     """Whether a place is said that other items of the region have ("at the apex, a whoosh")."""
     lists = {
@@ -395,10 +401,12 @@ def _placed_elsewhere(
         for one in catalogue.items.values()
         if one.region == region and one.sites is not None
     }
+    own = [spot, *(name for name in names if name.item == spot.item)]
     said = {
         place.item
         for place in places
-        if place.item in lists and not (place.first <= spot.last and spot.first <= place.last)
+        if place.item in lists
+        and not any(place.first <= one.last and one.first <= place.last for one in own)
     }
     return bool(said) and catalogue.items[spot.item].sites not in said
 
