@@ -119,7 +119,8 @@ def convert(
             seconds = max(seconds, phrase.end)
             if journal is not None:
                 journal.add(entry)
-        seconds = heard.duration or max(seconds, heard.seconds)
+        # What was read counts: a header may promise more, or less.
+        seconds = max(seconds, heard.seconds or heard.duration or 0.0)
         ends: list[Entry] = [Notice(at=now(), sentence=text) for text in heard.warnings]
         ends.append(SessionEnd(at=now(), seconds=seconds))
         for end in ends:

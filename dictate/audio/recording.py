@@ -24,6 +24,7 @@ LOWEST_RATE = 4_000
 HIGHEST_RATE = 768_000
 MOST_CHANNELS = 64
 LONGEST_HOLE = 600.0
+_MOST_FLAC_FRAMES_PER_BYTE = 6_600  # a block of silence: 65,535 frames in 10 bytes
 
 Frames = NDArray[np.float32]
 """Shape (frames, channels), full scale is 1.0."""
@@ -238,7 +239,7 @@ def _must_be_readable(path: Path, name: str) -> None:
 
 
 def _look(path: Path, name: str) -> _Layout:
-    layout = _look_with_soundfile(path) or _look_with_av(path, name)
+    layout = (None if _is_mpeg(path) else _look_with_soundfile(path)) or _look_with_av(path, name)
     if not LOWEST_RATE <= layout.rate <= HIGHEST_RATE:
         raise UserFault(
             f"{name} has {layout.rate} samples a second, which is not usable for speech; "
@@ -253,6 +254,35 @@ def _look(path: Path, name: str) -> _Layout:
     return layout
 
 
+def _is_mpeg(path: Path) -> bool:
+    """Whether the file looks like MP3 (or AAC without a container), also MP3 inside a WAV.
+
+    libsndfile reads MP3 with libmpg123, which writes notes of its own to standard error, stops
+    early in a damaged file and drops the end of one whose length it can only guess.
+    """
+    with path.open("rb") as file:
+        head = file.read(512)
+    if head[:4] in (b"RIFF", b"RIFX", b"RF64"):
+        at = head.find(b"fmt ")
+        return at > 0 and head[at + 8 : at + 10] in (b"\x50\0", b"\x55\0", b"\0\x50", b"\0\x55")
+    return head[:3] == b"ID3" or (head[:1] == b"\xff" and head[1:2] >= b"\xe0")
+
+
+def _tells_its_length(path: Path) -> bool:
+    """Whether an MP3 begins with the frame that counts the others; without it all is a guess."""
+    with path.open("rb") as file:
+        head = file.read(10)
+        if head[:3] == b"ID3":
+            size = 0
+            for byte in head[6:10]:
+                size = size << 7 | byte & 127
+            file.seek(10 + size)
+        else:
+            file.seek(0)
+        frame = file.read(256)
+    return any(mark in frame for mark in (b"Xing", b"Info", b"VBRI"))
+
+
 def _look_with_soundfile(path: Path) -> _Layout | None:
     import soundfile
 
@@ -260,6 +290,10 @@ def _look_with_soundfile(path: Path) -> _Layout | None:
         with soundfile.SoundFile(str(path)) as file:
             frames = int(file.frames)
             known = 0 <= frames < 1 << 60
+            if file.format == "FLAC" and frames > _MOST_FLAC_FRAMES_PER_BYTE * path.stat().st_size:
+                # Counted by no one (as when recorded to a pipe) or a lie; libsndfile then
+                # loses the last second.
+                return None
             duration = frames / file.samplerate if known and file.samplerate else None
             return _Layout(int(file.samplerate), int(file.channels), duration, "soundfile")
     except (soundfile.SoundFileError, TypeError, ValueError):
@@ -285,6 +319,9 @@ def _look_with_av(path: Path, name: str) -> _Layout:
             elif container.duration is not None:
                 duration = container.duration / 1_000_000
             if duration is not None and (not math.isfinite(duration) or duration < 0):
+                duration = None
+            kind = container.format.name
+            if kind == "flac" or (kind == "mp3" and not _tells_its_length(path)):
                 duration = None
             return _Layout(int(track.rate or 0), int(track.channels), duration, "av")
     except (av.FFmpegError, ValueError, OSError) as error:
@@ -322,25 +359,42 @@ def _av_frames(path: Path, channels: int, rate: int, warnings: list[str]) -> Ite
     import av
 
     read = 0
+    damaged = since = 0  # packets that could not be read, in all and since the last sound
     try:
         with av.open(str(path)) as container:
             track = container.streams.audio[0]
             convert = av.AudioResampler(format="fltp", layout=track.layout, rate=rate)
             base = track.time_base or Fraction(1, 1)
             begin = float(track.start_time * base) if track.start_time else 0.0
-            for frame in container.decode(track):
-                for part in _converted(convert, frame):
-                    if frame.time is not None:
-                        hole = frame.time - begin - read / rate
-                        # Recorders that drop packets leave holes; times must not slip.
-                        if 0.2 < hole < LONGEST_HOLE:
-                            silence = round(hole * rate)
-                            read += silence
-                            yield np.zeros((silence, channels), dtype=np.float32)
-                    frames = np.ascontiguousarray(part.to_ndarray().T, dtype=np.float32)
-                    read += len(frames)
-                    yield _finite(frames)
+            for packet in container.demux(track):
+                try:
+                    decoded = packet.decode()
+                except av.error.InvalidDataError:
+                    # The packets after it may be whole.
+                    damaged, since = damaged + 1, since + 1
+                    continue
+                for frame in decoded:
+                    for part in _converted(convert, frame):
+                        if frame.time is not None:
+                            hole = frame.time - begin - read / rate
+                            # Recorders that drop packets leave holes; times must not slip.
+                            if 0.2 < hole < LONGEST_HOLE:
+                                silence = round(hole * rate)
+                                read += silence
+                                yield np.zeros((silence, channels), dtype=np.float32)
+                        frames = np.ascontiguousarray(part.to_ndarray().T, dtype=np.float32)
+                        read += len(frames)
+                        since = 0
+                        yield _finite(frames)
     except (av.FFmpegError, ValueError, OSError):
+        warnings.append(_broken_off(path.name, read / rate))
+        return
+    if damaged > since:
+        warnings.append(
+            f"{path.name} is damaged in places: {damaged} short piece(s) of it could not be read, "
+            "and what was said there is missing."
+        )
+    elif damaged:
         warnings.append(_broken_off(path.name, read / rate))
 
 

@@ -92,6 +92,45 @@ def test_containers_keep_length_and_pitch(tmp_path: Path, name: str, codec: str)
     assert pitch(samples) == pytest.approx(TONE, abs=2)
 
 
+def test_an_mp3_that_does_not_tell_its_length_is_read_to_its_end(tmp_path: Path) -> None:
+    # Frames of many sizes: the first ones mislead about how much is to come.
+    rate = 16000
+    noise = np.random.default_rng(1).normal(0, 0.2, 40 * rate)
+    noise[: 20 * rate] = 0
+    samples = (np.clip(noise, -1, 1) * 32767).astype(np.int16).reshape(1, -1)
+    with av.open(str(tmp_path / "a.mp3"), "w", options={"write_xing": "0"}) as container:
+        stream = container.add_stream("libmp3lame", rate=rate)
+        stream.layout = "mono"
+        stream.codec_context.options = {"flags": "+qscale", "global_quality": "472"}
+        for at in range(0, samples.shape[1], 1152):
+            part = np.ascontiguousarray(samples[:, at : at + 1152])
+            frame = av.AudioFrame.from_ndarray(part, format="s16p", layout="mono")
+            frame.sample_rate, frame.pts = rate, at
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
+    raw = (tmp_path / "a.mp3").read_bytes()
+    assert b"Xing" not in raw and b"Info" not in raw
+    recording = Recording(tmp_path / "a.mp3")
+    assert len(heard(recording)) / SAMPLE_RATE == pytest.approx(40, abs=0.2)
+    assert recording.warnings == []
+    # What the size of the file suggests is no length to be told.
+    assert recording.duration is None
+
+
+@pytest.mark.parametrize("told", [0, (1 << 36) - 1])
+def test_a_flac_that_does_not_tell_its_length_is_read_to_its_end(told: int, tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.flac", tone(16000), 16000)
+    raw = bytearray((tmp_path / "a.flac").read_bytes())
+    # The last 36 of these bits count the samples.
+    bits = int.from_bytes(raw[18:26], "big") >> 36 << 36
+    raw[18:26] = (bits | told).to_bytes(8, "big")
+    (tmp_path / "a.flac").write_bytes(raw)
+    recording = Recording(tmp_path / "a.flac")
+    assert recording.duration is None
+    assert len(heard(recording)) == SECONDS * SAMPLE_RATE
+    assert recording.warnings == []
+
+
 def test_opposite_polarity_does_not_cancel(tmp_path: Path) -> None:
     sound = tone(16000)
     soundfile.write(tmp_path / "a.wav", np.stack([sound, -sound], axis=1), 16000)

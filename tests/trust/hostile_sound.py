@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Final
 
+import av
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
@@ -190,6 +191,20 @@ def hours_of(sound: Sound, hours: float, path: Path) -> None:
             left -= len(piece)
             if left <= 0:
                 return
+
+
+def write_mp3(path: Path, sound: Sound) -> None:
+    """Write ``sound`` coded as MP3, as the ending of ``path`` says in a WAV or bare."""
+    samples = (np.clip(sound, -1, 1) * 32767).astype(np.int16).reshape(1, -1)
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libmp3lame", rate=RATE)
+        stream.layout = "mono"
+        for at in range(0, samples.shape[1], 1152):
+            part = np.ascontiguousarray(samples[:, at : at + 1152])
+            frame = av.AudioFrame.from_ndarray(part, format="s16p", layout="mono")
+            frame.sample_rate, frame.pts = RATE, at
+            container.mux(stream.encode(frame))
+        container.mux(stream.encode(None))
 
 
 def _repeated(sound: Sound) -> Iterator[Sound]:

@@ -18,6 +18,8 @@ from dictate.conversion import convert
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.findings.finding import Finding
+from dictate.session.entries import Notice
+from dictate.session.journal import read_journal
 from dictate.session.record import Session
 from tests.trust.hostile_sound import (
     LANGUAGES,
@@ -28,7 +30,9 @@ from tests.trust.hostile_sound import (
     foreign,
     hours_of,
     music,
+    write_mp3,
 )
+from tests.trust.running import dictate, one_sentence
 
 
 def standing(session: Session) -> list[Finding]:
@@ -172,6 +176,40 @@ def test_a_truncated_recording_says_so_and_tells_only_what_was_there(
     assert "vitals.temperature" not in {one.item for one in standing(session)}
 
 
+DAMAGED_MP3 = {
+    "holes": "damaged in places",
+    "no end": "ends earlier",
+    "holes inside a wav": "damaged",
+    "rubbish": "no sound file",
+}
+
+
+@pytest.mark.parametrize("kind", DAMAGED_MP3)
+def test_of_a_damaged_mp3_only_the_programs_own_sentences_are_told(
+    kind: str, tmp_path: Path
+) -> None:
+    path = tmp_path / ("a.wav" if "wav" in kind else "a.mp3")
+    write_mp3(path, music(10.0))
+    raw = bytearray(path.read_bytes())
+    if kind.startswith("holes"):
+        for at in range(2000, len(raw), 1100):
+            raw[at : at + 30] = bytes(30)
+    else:
+        raw = raw[: 300 if kind == "rubbish" else len(raw) // 2]
+    path.write_bytes(raw)
+    out = tmp_path / "session"
+    done = dictate("convert", path, "--out", out)
+    if kind == "rubbish":
+        told = [one_sentence(done)]
+    else:
+        assert done.returncode == 0, done.stderr
+        entries = read_journal(out / "journal.jsonl").entries
+        told = [entry.sentence for entry in entries if isinstance(entry, Notice)]
+        # Nothing of the libraries stands between them; lines are broken to the width.
+        assert " ".join(done.stderr.split()) == " ".join(told)
+    assert sum(DAMAGED_MP3[kind] in sentence for sentence in told) == 1
+
+
 HEADER_LIES = {
     "rate 0": (24, (0).to_bytes(4, "little"), True),
     "rate 4 GHz": (24, (0xFFFF_FFFF).to_bytes(4, "little"), True),
@@ -202,6 +240,18 @@ def test_a_lying_header_is_refused_or_read_without_new_numbers(
         return
     assert not must_refuse, f"read as {session.info.seconds} s"
     assert numbers(standing(session)) <= numbers(standing(usual))
+
+
+@pytest.mark.parametrize("frames", [3, 0xFFFF_FFFF])
+def test_a_lie_about_the_length_does_not_become_the_length_of_the_session(
+    frames: int, exam: Catalogue, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.mp3"
+    write_mp3(path, music(5.0))
+    raw = path.read_bytes()
+    at = max(raw.find(b"Xing"), raw.find(b"Info")) + 8
+    path.write_bytes(raw[:at] + frames.to_bytes(4, "big") + raw[at + 4 :])
+    assert convert(path, exam).info.seconds == pytest.approx(5, abs=0.2)
 
 
 def test_a_hole_of_broken_numbers_inside_the_talk_is_not_filled_with_findings(
