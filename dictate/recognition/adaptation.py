@@ -44,7 +44,7 @@ def _of_stream(
     everywhere = _with_one(means.reshape(-1, size))
     usual = everywhere.T @ everywhere / len(everywhere)
     # Not the mean: some densities that were never trained are all but points.
-    weight: Numbers = UNCHANGED_FRAMES * np.median(1 / variances, axis=(0, 1))
+    weight = UNCHANGED_FRAMES * np.median(1 / variances, axis=(0, 1)).astype(np.float64)
     square = weight[:, None, None] * usual
     right = square[np.arange(size), np.arange(1, size + 1)]
     for phone in range(len(means)):
@@ -57,7 +57,7 @@ def _of_stream(
         counts = shares.sum(axis=0)[:, None] * precision
         square += np.einsum("gd,ga,gb->dab", counts, extended, extended, optimize=True)
         right += np.einsum("gd,ga->da", (shares.T @ frames) * precision, extended)
-    solved: Numbers = np.linalg.solve(square, right[:, :, None])[:, :, 0]
+    solved: Numbers = np.linalg.solve(square, right[:, :, None])[:, :, 0].astype(np.float64)
     return solved
 
 
