@@ -280,6 +280,9 @@ def _hear_talk(pipe: Connection, maker: EngineMaker) -> None:
                 _decode_aside(pipe, engine, task.span)
             else:
                 pipe.send(decoded(engine, task))
+                learn = getattr(engine, "learn", None)
+                if learn is not None:
+                    learn()
 
 
 def decoded(engine: Engine, task: Task) -> Decoded:
