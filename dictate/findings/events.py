@@ -756,6 +756,8 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     tokens = scene.utterance.tokens
     if any(place in taken for place in range(mark.first, mark.last + 1)):
         return False
+    if mark.kind == "no" and _mends_side(scene, mark):
+        return False
     if mark.kind == "no":
         # 'no' before a noun denies it; a reply stands by itself.
         following = tokens[mark.last + 1] if mark.last + 1 < len(tokens) else None
@@ -786,6 +788,14 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     return any(place < mark.first for place in scene.asked) or any(
         spot.role in ("question", "reading", "act") and spot.last < mark.first
         for spot in scene.spots
+    )
+
+
+def _mends_side(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'no' stands between two sides ("droop of the left, no, right eyelid")."""
+    sides = scene.utterance.marked("left", "right")
+    return any(0 < mark.first - one.last <= 2 for one in sides) and any(
+        0 < one.first - mark.last <= 2 for one in sides
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from importlib.metadata import version
 from operator import mul
 from pathlib import Path
@@ -215,7 +216,8 @@ class PocketSphinxEngine:
             self._learning = VoiceLearning(self.language.dictionary)
         change = self._learning.take(clear.samples, clear.words)
         if change is not None:
-            self._fit_to(change)
+            with suppress(OSError):  # A full disk must not end the hearing.
+                self._fit_to(change)
 
     def _fit_to(self, change: Numbers) -> None:
         with TemporaryDirectory(prefix="dictate-") as folder:
