@@ -67,9 +67,13 @@ def _purposes(utterance: Utterance) -> Iterator[tuple[int, int]]:
 
 
 def _bids_before(utterance: Utterance, aside: Mark) -> bool:
-    """Whether it says when to answer ("say now whenever you feel it")."""
-    before = utterance.tokens[max(0, aside.first - 3) : aside.first]
-    return any(token.text in _BIDDING for token in before)
+    """Whether it says when to answer ("say now whenever you feel it", "when you feel it, say")."""
+    tokens = utterance.tokens
+    near = (
+        *tokens[max(0, aside.first - 3) : aside.first],
+        *tokens[aside.last + 1 : aside.last + 6],
+    )
+    return any(token.text in _BIDDING for token in near)
 
 
 _PERCEIVING = frozenset(["see", "feel", "hear", "can", "do"])
