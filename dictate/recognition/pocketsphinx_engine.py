@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from contextlib import suppress
 from importlib.metadata import version
 from operator import mul
 from pathlib import Path
@@ -102,7 +101,7 @@ class PocketSphinxEngine:
         self._learns = learns
         self._learning: VoiceLearning | None = None
         self._clear: Clear | None = None
-        self._fitted = False
+        self._fitted = self._no_room = False
 
     def _loaded(self, **further: str) -> Any:
         from pocketsphinx import Decoder
@@ -210,14 +209,16 @@ class PocketSphinxEngine:
         To be called after each span where they are heard one by one.
         """
         clear, self._clear = self._clear, None
-        if clear is None:
+        if clear is None or self._no_room:
             return
-        if self._learning is None:
-            self._learning = VoiceLearning(self.language.dictionary)
-        change = self._learning.take(clear.samples, clear.words)
-        if change is not None:
-            with suppress(OSError):  # A full disk must not end the hearing.
+        try:
+            if self._learning is None:
+                self._learning = VoiceLearning(self.language.dictionary)
+            change = self._learning.take(clear.samples, clear.words)
+            if change is not None:
                 self._fit_to(change)
+        except OSError:  # Without room for temporary files it hears on as it does.
+            self._no_room = True
 
     def _fit_to(self, change: Numbers) -> None:
         with TemporaryDirectory(prefix="dictate-") as folder:
@@ -229,6 +230,7 @@ class PocketSphinxEngine:
 
     def _forget_voice(self) -> None:
         self._learning = self._clear = None
+        self._no_room = False
         if self._fitted:
             self._decoder = self._loaded()
             self._fitted = False

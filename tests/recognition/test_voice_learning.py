@@ -156,3 +156,13 @@ def test_an_unusual_voice_is_heard_better_and_forgotten(exam: Catalogue, empty: 
     print(f"word errors {100 * with_voice:.0f} % fitted to the voice, {100 * without:.0f} % not")
     assert with_voice < 0.8 * without
     assert list(empty.iterdir()) == []
+
+
+def test_without_a_place_for_temporary_files_it_hears_on(
+    exam: Catalogue, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    language = exam_language_of(exam)
+    plain = list(FirstHearing(language, learns=False).hear(first(20)))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "missing"))
+    heard = list(FirstHearing(language).hear(first(20)))
+    assert [phrase.text for phrase in heard] == [phrase.text for phrase in plain] != []
