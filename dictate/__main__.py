@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from pathlib import Path
@@ -20,6 +21,7 @@ from dictate.commands.picture import picture
 from dictate.commands.protect import forget, seal, unseal
 from dictate.commands.resume import resume
 from dictate.errors import UserFault, one_line
+from dictate.session.private_files import disk_fault
 
 app = typer.Typer(
     name="dictate",
@@ -186,11 +188,18 @@ def main() -> None:
     except UserFault as fault:
         typer.echo(f"dictate: {one_line(str(fault))}", err=True)
         sys.exit(2)
+    except BrokenPipeError:
+        sys.exit(141)
+    except OSError as error:
+        # Any path given may be one that no disk can hold; whatever first asks for it says so.
+        if error.errno not in (errno.ENAMETOOLONG, errno.ELOOP):
+            raise
+        told = disk_fault(error, Path(str(error.filename)))
+        typer.echo(f"dictate: {one_line(str(told))}", err=True)
+        sys.exit(2)
     except KeyboardInterrupt:
         typer.echo("dictate: stopped; what was heard until now is in the journal.", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        sys.exit(141)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Callable
 from datetime import datetime, timezone
@@ -228,8 +229,11 @@ def _started(source: Path | str) -> datetime:
     """When the recording was made, as far as the file tells: its last change, in UTC."""
     path = Path(source)
     if str(source) != "-" and path.is_file():
-        stamp = path.stat().st_mtime
-        return datetime.fromtimestamp(int(stamp), tz=timezone.utc)
+        with contextlib.suppress(OverflowError, ValueError, OSError):
+            changed = datetime.fromtimestamp(int(path.stat().st_mtime), tz=timezone.utc)
+            # A file can bear any time; one outside of the calendar tells nothing.
+            if 1000 <= changed.year <= 9000:
+                return changed
     return now()
 
 

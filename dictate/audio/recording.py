@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dictate.audio.source import SAMPLE_RATE, Block
+from dictate.audio.times import LONGEST
 from dictate.errors import UserFault
 
 READ_FRAMES = 16_384
@@ -227,6 +228,11 @@ def _must_be_readable(path: Path, name: str) -> None:
         raise UserFault(f"There is no file {path}; check the spelling of the path.")
     if path.is_dir():
         raise UserFault(f"{path} is a folder; name one recording inside it.")
+    if not path.is_file():
+        raise UserFault(
+            f"{path} is no ordinary file; save the sound to a file, or pipe it in and give '-' "
+            "as the name."
+        )
     try:
         with path.open("rb") as file:
             empty = not file.read(1)
@@ -249,6 +255,9 @@ def _look(path: Path, name: str) -> _Layout:
         raise UserFault(
             f"{name} claims {layout.channels} channels; export it with one or two channels."
         )
+    if layout.duration is not None and layout.duration > LONGEST:
+        # A header that promises so much tells nothing.
+        layout = layout._replace(duration=None)
     if layout.duration == 0:
         raise UserFault(f"{name} has a header but no sound in it; record or export it again.")
     return layout

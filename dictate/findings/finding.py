@@ -8,10 +8,15 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from dictate.audio.times import Seconds
+
 Side = Literal["left", "right", "both", "midline", "unspecified"]
 Status = Literal["normal", "abnormal", "present", "absent", "indeterminate"]
 Speaker = Literal["examiner", "partner", "unknown"]
 Comparator = Literal["<", "<=", ">", ">="]
+
+# No measure of a body comes near; beyond it decimals can no longer be reckoned exactly.
+Figure = Annotated[Decimal, Field(gt=-1_000_000_000, lt=1_000_000_000, max_digits=40)]
 
 
 class Level(str, Enum):
@@ -36,12 +41,12 @@ class Quantity(_Value):
     """A number with its UCUM unit; ``high`` is set where a range was said."""
 
     kind: Literal["quantity"] = "quantity"
-    number: Decimal
-    high: Decimal | None = None
+    number: Figure
+    high: Figure | None = None
     unit: str
     comparator: Comparator | None = None
     approximate: bool = False
-    said_number: Decimal | None = Field(default=None, description="Before unit conversion.")
+    said_number: Figure | None = Field(default=None, description="Before unit conversion.")
     said_unit: str | None = None
 
 
@@ -49,8 +54,8 @@ class Pressure(_Value):
     """Systolic over diastolic, both in ``unit``."""
 
     kind: Literal["pressure"] = "pressure"
-    systolic: Decimal
-    diastolic: Decimal
+    systolic: Figure
+    diastolic: Figure
     unit: str = "mm[Hg]"
     approximate: bool = False
 
@@ -59,8 +64,8 @@ class Ratio(_Value):
     """An acuity: ``numerator`` over ``denominator``, plus or minus ``letters``."""
 
     kind: Literal["ratio"] = "ratio"
-    numerator: Decimal
-    denominator: Decimal
+    numerator: Figure
+    denominator: Figure
     letters: int = 0
 
 
@@ -68,7 +73,7 @@ class Grade(_Value):
     """A grade on a named scale; ``modifier`` is plus or minus where it was said."""
 
     kind: Literal["grade"] = "grade"
-    grade: Decimal
+    grade: Figure
     scale: str
     out_of: int | None = None
     modifier: Literal["plus", "minus"] | None = None
@@ -124,8 +129,8 @@ class Finding(BaseModel):
     status: Status | None = Field(default=None, description="None when only performed.")
     level: Level
     certainty: Literal["sure", "hedged"] = "sure"
-    start: float = Field(ge=0)
-    end: float = Field(ge=0)
+    start: Seconds
+    end: Seconds
     words: str
     utterances: tuple[int, ...] = ()
     confidence: float = Field(default=1.0, ge=0, le=1)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from dictate.audio.times import Seconds
+
 
 class Word(BaseModel):
     """One heard word. Times are seconds from the start of the recording."""
@@ -11,8 +13,8 @@ class Word(BaseModel):
     model_config = ConfigDict(frozen=True)
 
     text: str
-    start: float = Field(ge=0)
-    end: float = Field(ge=0)
+    start: Seconds
+    end: Seconds
     confidence: float = Field(default=1.0, ge=0, le=1)
 
 
@@ -42,8 +44,8 @@ class HeardPhrase(BaseModel):
     model_config = ConfigDict(frozen=True)
 
     words: tuple[Word, ...]
-    start: float = Field(ge=0)
-    end: float = Field(ge=0)
+    start: Seconds
+    end: Seconds
     confidence: float = Field(default=1.0, ge=0, le=1)
     recognised: bool = True
     speaker: str | None = None

@@ -259,7 +259,7 @@ class Review:
                 points = Decimal(change.points.strip().replace(",", "."))
             except InvalidOperation:
                 points = Decimal("NaN")
-            if not points.is_finite():
+            if not (points.is_finite() and abs(points) < 1_000_000 and points == round(points, 4)):
                 raise UserFault("A mark is a number, such as 1.5.")
         session.score(self._who, change.criterion, points, change.text)
         return "Mark noted." if points is not None else "Mark taken away."

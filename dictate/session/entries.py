@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
-from decimal import Decimal
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field
 
-from dictate.findings.finding import Finding
+from dictate.audio.times import Instant, Seconds
+from dictate.findings.finding import Figure, Finding
 from dictate.recognition.words import HeardPhrase
 from dictate.session.record import SessionInfo
 
@@ -24,7 +24,7 @@ class _Entry(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    at: AwareDatetime
+    at: Instant
 
 
 class SessionStart(_Entry):
@@ -52,15 +52,15 @@ class SpokenCommand(_Entry):
     kind: Literal["command"] = "command"
     name: str
     words: str
-    seconds: float = Field(ge=0)
-    said_until: float | None = Field(default=None, ge=0)
+    seconds: Seconds
+    said_until: Seconds | None = None
 
 
 class Mark(_Entry):
     """A place in the recording to come back to."""
 
     kind: Literal["mark"] = "mark"
-    seconds: float = Field(ge=0)
+    seconds: Seconds
     text: str = ""
 
 
@@ -132,8 +132,8 @@ class Score(_Entry):
     kind: Literal["score"] = "score"
     by: Person
     criterion: Annotated[str, Field(min_length=1, max_length=200)]
-    points: Decimal | None = Field(ge=0)
-    most: Decimal = Field(gt=0)
+    points: Annotated[Figure, Field(ge=0)] | None
+    most: Annotated[Figure, Field(gt=0)]
     remark: Remark = ""
 
 
@@ -143,7 +143,7 @@ class Comment(_Entry):
     kind: Literal["comment"] = "comment"
     by: Person
     role: Role
-    seconds: float | None = Field(default=None, ge=0)
+    seconds: Seconds | None = None
     text: Annotated[str, Field(min_length=1, max_length=LONGEST_REMARK)]
 
 
@@ -186,7 +186,7 @@ class SessionEnd(_Entry):
     """
 
     kind: Literal["end"] = "end"
-    seconds: float = Field(ge=0)
+    seconds: Seconds
     sound_sha256: str = ""
 
 

@@ -68,6 +68,8 @@ def read_journal(path: Path) -> JournalReading:
         UserFault: the file cannot be opened, or holds nothing of a journal.
     """
     try:
+        if path.exists() and not path.is_file() and not path.is_dir():
+            raise UserFault(f"{path} is no ordinary file, so no journal; check the folder.")
         if path.stat().st_size > _LARGEST_JOURNAL:
             raise UserFault(f"{path} is far larger than any journal; check the path.")
         content = path.read_bytes()
@@ -295,6 +297,9 @@ class Journal:
 
 
 def _open_locked(path: Path, flags: int) -> int:
+    if path.exists() and not path.is_file() and not path.is_dir():
+        # A pipe or a device would never end.
+        raise UserFault(f"{path} is no ordinary file, so no journal; check the folder.")
     try:
         descriptor = os.open(
             path, os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | flags, FILE_MODE

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from dictate.audio.times import Instant, Seconds
 from dictate.checks.flag import Derived, Flag
 from dictate.findings.coverage import ItemCoverage
 from dictate.findings.finding import Finding
@@ -23,11 +23,17 @@ class SessionInfo(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
+    @field_validator("sound_name", "learner", "partner", "consent", mode="before")
+    @classmethod
+    def _that_can_be_written(cls, text: Any) -> Any:
+        # The system gives bytes that are no UTF-8 in a name or an argument as lone surrogates.
+        return text.encode("utf-8", "replace").decode() if isinstance(text, str) else text
+
     id: str
-    started: datetime
+    started: Instant
     sound_name: str
     sound_sha256: str
-    seconds: float = Field(ge=0)
+    seconds: Seconds
     learner: str = "learner"
     partner: str = "partner"
     consent: str = "not recorded here"

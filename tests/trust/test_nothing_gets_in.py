@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import stat
 import subprocess
 import sys
@@ -345,6 +346,57 @@ def test_the_terminal_is_not_steered_by_what_was_heard(tmp_path: Path) -> None:
     ):
         for told in (done.stdout, done.stderr):
             assert not {"\x1b", "\x07", "\x9b", "\u202e"} & set(told)
+
+
+def test_a_session_that_is_no_ordinary_file_is_one_sentence(tmp_path: Path) -> None:
+    # Reading on from any of them would never end.
+    for name in ("pipe", "device"):
+        (tmp_path / name).mkdir()
+    os.mkfifo(tmp_path / "pipe" / "journal.jsonl")
+    (tmp_path / "device" / "journal.jsonl").symlink_to("/dev/zero")
+    os.mkfifo(tmp_path / "pipe.wav")
+    for command in (
+        ("rebuild", tmp_path / "pipe"),
+        ("rebuild", tmp_path / "device"),
+        ("convert", tmp_path / "pipe.wav", "--out", tmp_path / "out"),
+        ("convert", talk_file(tmp_path), "--out", tmp_path / "pipe"),
+    ):
+        assert "no ordinary file" in one_sentence(dictate(*command, seconds=60))
+
+
+def test_a_name_that_no_disk_can_hold_is_one_sentence(tmp_path: Path) -> None:
+    long = tmp_path / ("a" * 300)
+    for command in (
+        ("convert", talk_file(tmp_path), "--out", long),
+        ("convert", long),
+        ("rebuild", long),
+        ("validate", long),
+    ):
+        assert "too long" in one_sentence(dictate(*command))
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems' names are Unicode")
+def test_a_name_that_is_no_text_is_read_and_written_down_with_a_sign(tmp_path: Path) -> None:
+    talk = talk_file(tmp_path).rename(tmp_path / os.fsdecode(b"a\xffb.txt"))
+    out = tmp_path / "session"
+    done = dictate("convert", talk, "--out", out, "--learner", os.fsdecode(b"L\xfe"))
+    assert done.returncode == 0, done.stderr
+    info = json.loads((out / "journal.jsonl").read_bytes().splitlines()[0])["entry"]["info"]
+    assert (info["sound_name"], info["learner"]) == ("a?b.txt", "L?")
+
+
+@pytest.mark.parametrize("figures", ["9" * 60, " ".join(["nine"] * 60), "0." + "1" * 60])
+def test_an_endless_row_of_figures_is_no_measure(figures: str, tmp_path: Path) -> None:
+    talk = talk_file(
+        tmp_path, f"[0:01] Pulse {figures} degrees fahrenheit.\n[0:40] Temperature {figures}.\n"
+        f"[1:20] Weight {figures} pounds, pulse seventy-two.\n"
+    )  # fmt: skip
+    done = dictate("convert", talk, "--out", tmp_path / "session")
+    assert done.returncode == 0, done.stderr
+    table = csv.DictReader(
+        io.StringIO((tmp_path / "session" / "findings.csv").read_text(encoding="utf-8-sig"))
+    )
+    assert [row["number"] for row in table if row["number"]] == ["72"]
 
 
 # Size --------------------------------------------------------------------------------------

@@ -26,6 +26,14 @@ def find_numbers(tokens: Sequence[str]) -> list[Spoken]:
     return with_products(tokens, _Search(Heard(tokens, lexicon())).all())
 
 
+def _can_be_reckoned(reading: Reading) -> bool:
+    """Whether decimals hold the values exactly; an endless row of figures is no measure."""
+    return all(
+        abs(value) < 1_000_000_000 and len(value.as_tuple().digits) <= 15
+        for value in reading.values
+    )
+
+
 class _Search:
     def __init__(self, heard: Heard) -> None:
         self.heard = heard
@@ -57,7 +65,9 @@ class _Search:
             spoken, at = result
             if found and spoken.first <= found[-1].last:
                 continue  # two numbers glued into one token: the first stands
-            found.append(spoken)
+            kept = tuple(one for one in spoken.readings if _can_be_reckoned(one))
+            if kept:
+                found.append(spoken.model_copy(update={"readings": kept}))
         return found
 
     # -- what is no number -----------------------------------------------------

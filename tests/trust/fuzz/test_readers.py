@@ -23,13 +23,15 @@ from pydantic import TypeAdapter
 
 from dictate.audio.recording import Recording
 from dictate.cohort.courses import Package
+from dictate.conversion import opened, reopened
 from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue, Region
 from dictate.exam.reading import read_yaml
 from dictate.outputs.fhir.reading import session_from
+from dictate.outputs.folder import write_outputs
 from dictate.pipeline import understand
 from dictate.recognition.words import HeardPhrase, Word
-from dictate.session.journal import read_journal
+from dictate.session.journal import NOTHING_BEFORE, hash_of, read_journal
 from dictate.talk.numbers import find_numbers
 from tests.trust.running import ROOT
 
@@ -142,6 +144,73 @@ def test_journal_reader(count: int, made: Path, tmp_path: Path) -> None:
         damaged([whole], [b"\n", b'"', b"{}", b"}\n{", b"\0", b"1e999", b"NaN"]),
         read_damaged_journal,
     )
+
+
+@pytest.mark.parametrize(
+    "count", [pytest.param(50, id="few"), pytest.param(5000, id="many", marks=pytest.mark.long)]
+)
+def test_forged_journal(count: int, made: Path, exam: Catalogue, tmp_path: Path) -> None:
+    """Lines that no program wrote, in a chain of hashes that fits."""
+    lines = (made / "journal.jsonl").read_bytes().splitlines()
+    whole = marshal.dumps([json.loads(line)["entry"] for line in lines])
+
+    def outputs_of_forged_journal(changes: list[tuple[list[float], Any, bool]]) -> None:
+        entries = marshal.loads(whole)
+        for steps, value, removed in changes:
+            put_in(entries, steps, value, removed)
+        write_chained(tmp_path / "journal.jsonl", entries)
+        write_outputs(reopened(*opened(tmp_path), exam), exam, tmp_path)
+
+    steps = st.lists(st.floats(0, 1, exclude_max=True), min_size=2, max_size=6)
+    change = st.tuples(steps, st.one_of(JSON_VALUES, st.sampled_from(EXTREMES)), st.booleans())
+    throw(count, st.lists(change, min_size=1, max_size=2), outputs_of_forged_journal)
+
+
+EXTREMES: Final = (
+    math.inf, math.nan, 1e308, 10**30, 253402300800, "9" * 60, "1e999999", "1e-999999", "sNaN",
+    "0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59Z", "2026-01-01T00:00:00",
+)  # fmt: skip
+
+
+FORGED: Final[dict[str, tuple[int, tuple[str | int, ...], Any]]] = {
+    "a word that never ends": (1, ("phrase", "words", 1, "end"), math.inf),
+    "a length beyond any calendar": (-1, ("seconds",), 10**30),
+    "a start at the end of the calendar": (0, ("info", "started"), "9999-12-31T23:59:59Z"),
+    "a number of sixty figures": (1, ("phrase", "words", 1, "text"), "9" * 60),
+}
+
+
+@pytest.mark.parametrize("kind", FORGED)
+def test_a_forged_line_is_left_out_or_read(
+    kind: str, made: Path, exam: Catalogue, tmp_path: Path
+) -> None:
+    lines = (made / "journal.jsonl").read_bytes().splitlines()
+    entries = [json.loads(line)["entry"] for line in lines]
+    number, steps, value = FORGED[kind]
+    inside = entries[number]
+    for step in steps[:-1]:
+        inside = inside[step]
+    assert steps[-1] in inside or isinstance(inside, list)
+    inside[steps[-1]] = value
+    write_chained(tmp_path / "journal.jsonl", entries)
+    try:
+        session = reopened(*opened(tmp_path), exam)
+    except UserFault:
+        assert number == 0  # without its start nothing is left of a session
+        return
+    write_outputs(session, exam, tmp_path)
+    assert session.findings
+    if kind != "a number of sixty figures":
+        assert any("damaged" in notice for notice in session.info.notices)
+
+
+def write_chained(path: Path, entries: list[Any]) -> None:
+    previous, made = NOTHING_BEFORE, b""
+    for number, entry in enumerate(entries, start=1):
+        line = json.dumps({"line": number, "previous": previous, "entry": entry}).encode()
+        made += line + b"\n"
+        previous = hash_of(line)
+    path.write_bytes(made)
 
 
 @pytest.mark.parametrize("count", COUNTS)
