@@ -12,6 +12,7 @@ from dictate.findings.finding import Choice, Level
 from dictate.findings.measures import measures_of
 from dictate.findings.scene import (
     MOST_FOREIGN,
+    SOME,
     Scene,
     affirmable,
     is_none,
@@ -607,9 +608,6 @@ def _also(scene: Scene) -> list[Event]:
     return []
 
 
-_SOME = frozenset(["some", "bit", "little", "slight", "slightly", "mild", "few", "trace"])
-
-
 def _some(scene: Scene) -> list[Event]:
     """'A bit on the left': there is some of what was denied or found before."""
     topic = scene.topic_item()
@@ -625,7 +623,7 @@ def _some(scene: Scene) -> list[Event]:
     light = word_lists().light
     some = -1
     for place, token in enumerate(scene.utterance.tokens):
-        if token.text in _SOME:
+        if token.text in SOME:
             some = place if some < 0 else some
         elif place not in placed and token.text not in light:
             return []

@@ -12,7 +12,7 @@ from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import keep_result, make_finding, perform
 from dictate.findings.places import COVERING, side_of, side_of_site
 from dictate.findings.questions import ask_again
-from dictate.findings.scene import MOST_FOREIGN, Scene, others_of_kind
+from dictate.findings.scene import MOST_FOREIGN, SOME, Scene, others_of_kind
 from dictate.findings.spotting import Spot
 from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.utterance import Mark
@@ -30,6 +30,8 @@ def moves_on(scene: Scene) -> bool:
     topic = scene.topic_item()
     if topic is None or scene.speaker == "partner" or scene.quiet or scene.asked:
         return False
+    if any(token.text in SOME for token in scene.utterance.tokens):
+        return False  # "some on the left" tells
     topic = _twin_there(scene, topic)
     if topic.sites is None and topic.sides != "paired":
         return False

@@ -37,6 +37,7 @@ _HOLDING = frozenset(["hand", "hands", "palm", "palms"])
 _JUST_NOW = 12.0  # seconds
 
 
+SOME = frozenset(["some", "bit", "little", "slight", "slightly", "mild", "few", "trace"])
 MOST_FOREIGN = 2  # words beside its names that an announcement may hold
 
 
