@@ -319,6 +319,16 @@ class Catalogue(_Data):
         return {item.id: item for region in self.regions for item in region.items}
 
     @cached_property
+    def places_of(self) -> dict[str | None, frozenset[str]]:
+        """The lists of sites that the items of each region have; under None those of all."""
+        lists: dict[str | None, frozenset[str]] = {
+            region.region: frozenset(item.sites for item in region.items if item.sites is not None)
+            for region in self.regions
+        }
+        lists[None] = frozenset[str]().union(*lists.values())
+        return lists
+
+    @cached_property
     def place(self) -> dict[str, int]:
         """Each item's place in the exam order, counted from 0."""
         return {item_id: place for place, item_id in enumerate(self.items)}

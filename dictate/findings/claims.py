@@ -396,11 +396,7 @@ def _placed_elsewhere(
     catalogue: Catalogue,
 ) -> bool:
     """Whether a place is said that other items of the region have ("at the apex, a whoosh")."""
-    lists = {
-        one.sites
-        for one in catalogue.items.values()
-        if one.region == region and one.sites is not None
-    }
+    lists = catalogue.places_of[region] if region is not None else frozenset()
     own = [spot, *(name for name in names if name.item == spot.item)]
     said = {
         place.item

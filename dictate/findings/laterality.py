@@ -53,22 +53,13 @@ def sides_said(
         for spot in spots
         if spot.role == "site"
         and spot.weight > 1
-        and spot.item in _lists_of(region, catalogue)
+        and spot.item in catalogue.places_of[region]
         and _side_of_site(spot, catalogue)
         for place in range(spot.first, spot.last + 1)
     }
     said = [one for one in said if one.first not in in_sites]
     said.sort(key=lambda one: one.first)
     return _joined(utterance, _corrected(utterance, said))
-
-
-def _lists_of(region: str | None, catalogue: Catalogue) -> set[str]:
-    """The lists of sites that matter in a region, all of them where none is known."""
-    return {
-        item.sites
-        for item in catalogue.items.values()
-        if item.sites is not None and region in (None, item.region)
-    }
 
 
 def _side_of_site(spot: Spot, catalogue: Catalogue) -> str | None:

@@ -209,11 +209,8 @@ class Scene:
         """Whether a word is only part of a place in the region in hand ("left lower")."""
         if spot.role != "reading" or spot.first != spot.last:
             return False
-        here = {
-            item.sites
-            for item in self.catalogue.items.values()
-            if item.region == self.context.region
-        }
+        region = self.context.region
+        here = self.catalogue.places_of[region] if region is not None else frozenset()
         return any(
             place.role == "site"
             and place.item in here

@@ -100,6 +100,7 @@ class Spotter:
         self._known: dict[str | None, frozenset[str]] = {}
         self._words: dict[str, frozenset[str]] = {}
         self._of_one: dict[str | None, frozenset[str]] = {}
+        self._movements_known = [item for item in catalogue.items.values() if item.short]
         for region in catalogue.regions:
             rules = tuple(region.rules.items())
             self._add(f"region|{region.region}", [("region||0", region.announced, 0, rules)])
@@ -181,8 +182,8 @@ class Spotter:
         first = utterance.numbers[0].first
         words = [token.text for token in utterance.tokens[:first]]
         found: list[Spot] = []
-        for item in self._catalogue.items.values():
-            if not item.short or not topic.id.startswith(item.id.partition("_")[0]):
+        for item in self._movements_known:
+            if not topic.id.startswith(item.id.partition("_")[0]):
                 continue
             for phrase in item.short:
                 said = phrase.split()
