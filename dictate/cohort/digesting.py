@@ -26,7 +26,7 @@ from dictate.findings.finding import (
     Quantity,
     Ratio,
 )
-from dictate.session.journal import JOURNAL_NAME
+from dictate.session.journal import JOURNAL_NAME, journal_bytes
 from dictate.session.record import Session
 
 _FEWEST_NUMBERS = 4  # fewer may be the same by chance: common practice
@@ -63,7 +63,7 @@ def digest_folder(folder: Path) -> Digest:
     content = b""
     course = ""
     try:
-        content = (folder / JOURNAL_NAME).read_bytes()
+        content = journal_bytes(folder / JOURNAL_NAME)
         info, reading = opened(folder)
         course = info.course
         checklist = checklist_for(course)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import BinaryIO
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -42,7 +43,7 @@ class Version(BaseModel):
 def first_info(folder: Path) -> SessionInfo | None:
     """What the journal's first line says of the session; None where there is none."""
     try:
-        with (folder / JOURNAL_NAME).open("rb") as file:
+        with _journal(folder) as file:
             return _FirstLine.model_validate_json(file.readline()).entry.info
     except (OSError, ValidationError):
         return None
@@ -51,7 +52,7 @@ def first_info(folder: Path) -> SessionInfo | None:
 def is_finished(folder: Path) -> bool:
     """Whether the recording was heard to its end and the outputs were written after it."""
     try:
-        with (folder / JOURNAL_NAME).open("rb") as file:
+        with _journal(folder) as file:
             ended = any(_END in line[:400] for line in file)
     except OSError:
         return False
@@ -61,10 +62,17 @@ def is_finished(folder: Path) -> bool:
 def people_worked_on(folder: Path) -> bool:
     """Whether the journal holds corrections, signatures or other entries made by a person."""
     try:
-        with (folder / JOURNAL_NAME).open("rb") as file:
+        with _journal(folder) as file:
             return any(
                 _KIND in line and not any(kind in line[:400] for kind in _MACHINE_MADE)
                 for line in file
             )
     except OSError:
         return False
+
+
+def _journal(folder: Path) -> BinaryIO:
+    path = folder / JOURNAL_NAME
+    if not path.is_file():
+        raise FileNotFoundError(path)  # or something whose end would never come
+    return path.open("rb")

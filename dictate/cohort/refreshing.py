@@ -102,7 +102,7 @@ def refresh(
         if known is None or anew:
             waiting.append((path, stamp))
         elif known[0] != stamp:
-            if _sha256(journal) == known[1]:
+            if journal.is_file() and _sha256(journal) == known[1]:
                 index.touch(path, stamp)
             else:
                 waiting.append((path, stamp))

@@ -67,15 +67,28 @@ def read_journal(path: Path) -> JournalReading:
     Raises:
         UserFault: the file cannot be opened, or holds nothing of a journal.
     """
+    return _read_lines(journal_bytes(path), path)
+
+
+def journal_bytes(path: Path) -> bytes:
+    """What stands in a journal, read in one piece.
+
+    Raises:
+        UserFault: the file cannot be opened, or is none that ends.
+    """
     try:
-        if path.exists() and not path.is_file() and not path.is_dir():
-            raise UserFault(f"{path} is no ordinary file, so no journal; check the folder.")
+        _must_be_ordinary(path)
         if path.stat().st_size > _LARGEST_JOURNAL:
             raise UserFault(f"{path} is far larger than any journal; check the path.")
-        content = path.read_bytes()
+        return path.read_bytes()
     except OSError as error:
         raise disk_fault(error, path) from error
-    return _read_lines(content, path)
+
+
+def _must_be_ordinary(path: Path) -> None:
+    # Reading a pipe or a device would never end.
+    if path.exists() and not path.is_file() and not path.is_dir():
+        raise UserFault(f"{path} is no ordinary file, so no journal; check the folder.")
 
 
 def _read_lines(content: bytes, path: Path) -> JournalReading:
@@ -297,9 +310,7 @@ class Journal:
 
 
 def _open_locked(path: Path, flags: int) -> int:
-    if path.exists() and not path.is_file() and not path.is_dir():
-        # A pipe or a device would never end.
-        raise UserFault(f"{path} is no ordinary file, so no journal; check the folder.")
+    _must_be_ordinary(path)
     try:
         descriptor = os.open(
             path, os.O_RDWR | os.O_APPEND | getattr(os, "O_BINARY", 0) | flags, FILE_MODE

@@ -324,7 +324,7 @@ def test_a_file_in_place_of_the_folder_is_told(tmp_path: Path) -> None:
 def test_what_would_not_read_back_is_refused(tmp_path: Path) -> None:
     with Journal.create(tmp_path, START) as journal:
         with pytest.raises(ValueError, match="read back"):
-            journal.add(Mark(at=WHEN, seconds=float("inf")))
+            journal.add(Mark.model_construct(at=WHEN, seconds=float("inf")))
         journal.add(Mark(at=WHEN, seconds=1))
     assert read_journal(tmp_path / "journal.jsonl").intact
 

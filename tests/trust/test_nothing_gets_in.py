@@ -362,6 +362,15 @@ def test_a_session_that_is_no_ordinary_file_is_one_sentence(tmp_path: Path) -> N
         ("convert", talk_file(tmp_path), "--out", tmp_path / "pipe"),
     ):
         assert "no ordinary file" in one_sentence(dictate(*command, seconds=60))
+    # Among the sessions of a course they are named, and the others are read.
+    good = dictate("convert", tmp_path / "talk.txt", "--out", tmp_path / "good")
+    assert good.returncode == 0
+    done = dictate("cohort", tmp_path, "--csv", tmp_path / "all.csv", seconds=60)
+    assert done.returncode == 0, done.stderr
+    assert len(csv_rows(tmp_path / "all.csv")) == 1
+    told = "".join((done.stdout + done.stderr).split())
+    for name in ("pipe", "device"):
+        assert f"{name}/journal.jsonlisnoordinaryfile" in told
 
 
 def test_a_name_that_no_disk_can_hold_is_one_sentence(tmp_path: Path) -> None:
@@ -393,10 +402,12 @@ def test_an_endless_row_of_figures_is_no_measure(figures: str, tmp_path: Path) -
     )  # fmt: skip
     done = dictate("convert", talk, "--out", tmp_path / "session")
     assert done.returncode == 0, done.stderr
-    table = csv.DictReader(
-        io.StringIO((tmp_path / "session" / "findings.csv").read_text(encoding="utf-8-sig"))
-    )
+    table = csv_rows(tmp_path / "session" / "findings.csv")
     assert [row["number"] for row in table if row["number"]] == ["72"]
+
+
+def csv_rows(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
 
 
 # Size --------------------------------------------------------------------------------------
