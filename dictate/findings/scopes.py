@@ -68,12 +68,11 @@ def _purposes(utterance: Utterance) -> Iterator[tuple[int, int]]:
 
 def _bids_before(utterance: Utterance, aside: Mark) -> bool:
     """Whether it says when to answer ("say now whenever you feel it", "when you feel it, say")."""
-    tokens = utterance.tokens
-    near = (
-        *tokens[max(0, aside.first - 3) : aside.first],
-        *tokens[aside.last + 1 : aside.last + 6],
-    )
-    return any(token.text in _BIDDING for token in near)
+    tokens = [token.text for token in utterance.tokens]
+    if any(word in _BIDDING for word in tokens[max(0, aside.first - 3) : aside.first]):
+        return True
+    after = tokens[aside.last + 1 : aside.last + 6]
+    return tokens[aside.first] in ("when", "whenever") and ("say" in after or "shout" in after)
 
 
 _PERCEIVING = frozenset(["see", "feel", "hear", "can", "do"])
