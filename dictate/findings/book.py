@@ -75,6 +75,11 @@ class Book:
             one for one in found if one.side == last.side and last.start - one.start < _TOGETHER
         ]
 
+    def last_result_of(self, item: str) -> Finding | None:
+        """The last of ``results_of``; None where nothing was told of the item."""
+        results = self.results_of(item)
+        return results[-1] if results else None
+
     def results_of_sides(self, item: str) -> list[Finding]:
         """The last result of an item on each side, the newest last."""
         last = {

@@ -629,7 +629,7 @@ def _some(scene: Scene) -> list[Event]:
             return []
     if some < 0 or not placed or some in scene.asked or some in scene.quiet:
         return []
-    last = next(reversed(scene.book.results_of(topic.id)), None)
+    last = scene.book.last_result_of(topic.id)
     if last is None or not isinstance(last.value, Choice):
         return []
     if scene.utterance.start - last.end > _SOME_AFTER:

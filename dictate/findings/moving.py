@@ -334,7 +334,7 @@ def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
 
 def _others_with_reading(scene: Scene, event: Event, topic: Item) -> list[Spot]:
     """Names right before a 'same' of items that have the topic's last result, too."""
-    last = next(reversed(scene.book.results_of(topic.id)), None)
+    last = scene.book.last_result_of(topic.id)
     if last is None or not isinstance(last.value, Choice) or scene.said or scene.flip:
         return []
     code = last.value.code

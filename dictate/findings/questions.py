@@ -213,7 +213,7 @@ def _denied_here(scene: Scene, item: str) -> bool:
 
 def _praises_trials(scene: Scene, item: Item) -> bool:
     """Whether an 'all correct' only sums up the answers that were counted just before."""
-    last = next(reversed(scene.book.results_of(item.id)), None)
+    last = scene.book.last_result_of(item.id)
     if last is None or not isinstance(last.value, Trials) or scene.said:
         return False
     return scene.utterance.start - last.end <= _JUST_ANSWERED
@@ -267,7 +267,7 @@ def _merely_seen(scene: Scene, item: Item, code: str) -> bool:
     """Whether a sign was found by itself and nobody would ask for it at the other side."""
     if code in {question.about for question in item.asked} or code == reading_felt(item):
         return False
-    last = next(reversed(scene.book.results_of(item.id)), None)
+    last = scene.book.last_result_of(item.id)
     return (
         last is not None
         and isinstance(last.value, Choice)

@@ -174,16 +174,13 @@ def on_none(scene: Scene, event: Event) -> None:
 def _of_other_places(scene: Scene, topic: Item) -> bool:
     """Whether the places said belong to other items of the region than the topic."""
     lists = {spot.item for spot in scene.spots if spot.role == "site" and spot.last > spot.first}
-    return topic.sites not in lists and any(
-        item.region == topic.region and item.sites in lists
-        for item in scene.catalogue.items.values()
-    )
+    return topic.sites not in lists and bool(lists & scene.catalogue.places_of[topic.region])
 
 
 def _was_perceived(scene: Scene, item: Item) -> bool:
     """Whether 'nothing' is what was perceived, as on the first side something was."""
     code = affirmable(item)
-    last = next(reversed(scene.book.results_of(item.id)), None)
+    last = scene.book.last_result_of(item.id)
     if code is None or last is None or not isinstance(last.value, Choice):
         return False
     return item.reading(code).status == "normal" and (

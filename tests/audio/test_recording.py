@@ -16,6 +16,7 @@ import soundfile
 from dictate.audio.recording import Recording, channels_apart
 from dictate.audio.source import SAMPLE_RATE
 from dictate.errors import UserFault
+from tests.trust.hostile_sound import write_mp3
 
 SECONDS = 3.0
 TONE = 440.0
@@ -97,17 +98,13 @@ def test_an_mp3_that_does_not_tell_its_length_is_read_to_its_end(tmp_path: Path)
     rate = 16000
     noise = np.random.default_rng(1).normal(0, 0.2, 40 * rate)
     noise[: 20 * rate] = 0
-    samples = (np.clip(noise, -1, 1) * 32767).astype(np.int16).reshape(1, -1)
-    with av.open(str(tmp_path / "a.mp3"), "w", options={"write_xing": "0"}) as container:
-        stream = container.add_stream("libmp3lame", rate=rate)
-        stream.layout = "mono"
-        stream.codec_context.options = {"flags": "+qscale", "global_quality": "472"}
-        for at in range(0, samples.shape[1], 1152):
-            part = np.ascontiguousarray(samples[:, at : at + 1152])
-            frame = av.AudioFrame.from_ndarray(part, format="s16p", layout="mono")
-            frame.sample_rate, frame.pts = rate, at
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode(None))
+    write_mp3(
+        tmp_path / "a.mp3",
+        noise,
+        rate,
+        container_options={"write_xing": "0"},
+        coding_options={"flags": "+qscale", "global_quality": "472"},
+    )
     raw = (tmp_path / "a.mp3").read_bytes()
     assert b"Xing" not in raw and b"Info" not in raw
     recording = Recording(tmp_path / "a.mp3")

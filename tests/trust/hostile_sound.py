@@ -193,16 +193,23 @@ def hours_of(sound: Sound, hours: float, path: Path) -> None:
                 return
 
 
-def write_mp3(path: Path, sound: Sound) -> None:
+def write_mp3(
+    path: Path,
+    sound: Sound,
+    rate: int = RATE,
+    container_options: dict[str, str] | None = None,
+    coding_options: dict[str, str] | None = None,
+) -> None:
     """Write ``sound`` coded as MP3, as the ending of ``path`` says in a WAV or bare."""
     samples = (np.clip(sound, -1, 1) * 32767).astype(np.int16).reshape(1, -1)
-    with av.open(str(path), "w") as container:
-        stream = container.add_stream("libmp3lame", rate=RATE)
+    with av.open(str(path), "w", options=container_options) as container:
+        stream = container.add_stream("libmp3lame", rate=rate)
         stream.layout = "mono"
+        stream.codec_context.options = coding_options or {}
         for at in range(0, samples.shape[1], 1152):
             part = np.ascontiguousarray(samples[:, at : at + 1152])
             frame = av.AudioFrame.from_ndarray(part, format="s16p", layout="mono")
-            frame.sample_rate, frame.pts = RATE, at
+            frame.sample_rate, frame.pts = rate, at
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))
 
