@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 from collections.abc import Callable
 from datetime import datetime, timezone
 from pathlib import Path
@@ -21,7 +20,7 @@ from dictate.session.journal import (
     Journal,
     JournalReading,
     read_journal,
-    refuse_if_open,
+    set_aside,
 )
 from dictate.session.record import Session, SessionInfo
 
@@ -61,6 +60,7 @@ def convert(
     listener: Engine | None = None,
     progress: Progress | None = None,
     told: Callable[[str], None] = lambda sentence: None,
+    write: Callable[[Session, str], object] = lambda session, head: None,
 ) -> Session:
     """Hear ``source``, understand it, check it, and keep the journal in ``folder``.
 
@@ -79,6 +79,9 @@ def convert(
         listener: a recogniser that is loaded already, in place of ``engine``.
         progress: told the seconds done and the seconds in all.
         told: told sentences for the user as they come up.
+        write: writes the outputs, given the session and the journal's head; called
+            while nobody else can begin a journal in the folder. Without a folder it
+            is not called.
 
     Raises:
         UserFault: the source cannot be read, or the folder cannot be written.
@@ -128,12 +131,15 @@ def convert(
             entries.append(end)
             if journal is not None:
                 journal.add(end)
+        for sentence in heard.warnings[announced:]:
+            told(sentence)
+        session = session_of(info, entries, catalogue)
+        if journal is not None:
+            write(session, journal.head)
     finally:
         if journal is not None:
             journal.close()
-    for sentence in heard.warnings[announced:]:
-        told(sentence)
-    return session_of(info, entries, catalogue)
+    return session
 
 
 def opened(folder: Path) -> tuple[SessionInfo, JournalReading]:
@@ -239,14 +245,5 @@ def _started(source: Path | str) -> datetime:
 
 def _fresh_journal(folder: Path, info: SessionInfo) -> Journal:
     """Begin the journal; one of an earlier conversion is kept beside it, never overwritten."""
-    old = folder / JOURNAL_NAME
-    if old.is_file() and old.stat().st_size:
-        mark = hashlib.sha256(old.read_bytes()).hexdigest()[:8]
-        refuse_if_open(folder)
-        try:
-            old.replace(folder / f"journal-{mark}.jsonl")
-        except OSError as error:
-            raise UserFault(
-                f"{old} cannot be moved aside ({error.strerror}); choose another folder with --out."
-            ) from error
+    set_aside(folder)
     return Journal.create(folder, SessionStart(at=now(), info=info))

@@ -30,7 +30,7 @@ from dictate.outputs.folder import write_outputs
 from dictate.recognition.engine import Engine
 from dictate.recognition.opening import EngineChoice, open_engine
 from dictate.recognition.timed_text import is_timed_text
-from dictate.session.journal import JOURNAL_NAME, read_journal
+from dictate.session.journal import JOURNAL_NAME
 from dictate.session.private_files import make_private_folder
 
 _ABANDONED = 600.0  # seconds without a new line, after which a half-made session is swept away
@@ -141,8 +141,8 @@ def _converted(job: Job, told: Told) -> Outcome:
             started=job.started,
             course=job.course,
             progress=lambda done, whole: told(done / whole if whole else 0.0),
+            write=lambda session, head: write_outputs(session, catalogue, part, journal_head=head),
         )
-        write_outputs(session, catalogue, part, journal_head=read_journal(part / JOURNAL_NAME).head)
         _put_in_place(part, job.folder, wanted)
     finally:
         shutil.rmtree(part, ignore_errors=True)

@@ -12,7 +12,7 @@ from dictate.errors import UserFault
 from dictate.exam.catalogue import Catalogue
 from dictate.exam.reading import load_catalogue
 from dictate.recognition.model_shelf import newest_for
-from dictate.session.journal import JOURNAL_NAME, read_journal
+from dictate.session.journal import JOURNAL_NAME
 from dictate.session.record import Session, SessionInfo
 
 _ENGINES = ("auto", "pocketsphinx", "vosk")
@@ -33,6 +33,7 @@ def run(
     strict: bool,
 ) -> int:
     """Convert one recording; return the exit code (1: errors flagged under ``strict``)."""
+    from dictate.outputs.folder import write_outputs
     from dictate.outputs.terminal import SafeConsole
 
     known_engine(engine)
@@ -41,6 +42,7 @@ def run(
     folder = out or _session_folder(recording)
     catalogue = _exam(course)
     quiet = SafeConsole(stderr=True)
+    written: list[Path] = []
     with _Meter(quiet) as meter:
         session = convert(
             recording,
@@ -55,9 +57,11 @@ def run(
             course=kept_name(course),
             progress=meter.show,
             told=lambda sentence: quiet.print(sentence, style="yellow", highlight=False),
+            write=lambda session, head: written.extend(
+                write_outputs(session, catalogue, folder, journal_head=head)
+            ),
         )
-    head = read_journal(folder / JOURNAL_NAME).head
-    _finish(session, catalogue, folder, head, as_json)
+    _tell(session, catalogue, folder, written, as_json)
     return int(strict and any(flag.severity == "error" for flag in session.flags))
 
 
@@ -100,8 +104,11 @@ def rebuild(folder: Path) -> int:
     """Write a session's outputs again; return the exit code."""
     info, reading = opened(folder)
     catalogue = exam_of(info)
+    from dictate.outputs.folder import write_outputs
+
     session = reopened(info, reading, catalogue)
-    _finish(session, catalogue, folder, reading.head, as_json=False)
+    written = write_outputs(session, catalogue, folder, journal_head=reading.head)
+    _tell(session, catalogue, folder, written, as_json=False)
     return 0
 
 
@@ -128,12 +135,12 @@ def kept_name(course: str) -> str:
     return full_name(course)
 
 
-def _finish(session: Session, catalogue: Catalogue, folder: Path, head: str, as_json: bool) -> None:
-    from dictate.outputs.folder import write_outputs
+def _tell(
+    session: Session, catalogue: Catalogue, folder: Path, written: list[Path], as_json: bool
+) -> None:
     from dictate.outputs.summary import print_summary
     from dictate.outputs.terminal import SafeConsole
 
-    written = write_outputs(session, catalogue, folder, journal_head=head)
     if as_json:
         sys.stdout.write(session.model_dump_json(indent=1) + "\n")
         return

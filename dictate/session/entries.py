@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from dictate.audio.times import Instant, Seconds
 from dictate.findings.finding import Figure, Finding
 from dictate.recognition.words import HeardPhrase
-from dictate.session.record import SessionInfo
+from dictate.session.record import SessionInfo, Writable
 
 Person = Annotated[str, Field(min_length=1, max_length=200, description="A code, never a name.")]
 Role = Literal["learner", "instructor"]
@@ -174,8 +174,8 @@ class Notice(_Entry):
     """Something the reader should know, such as a sound level that was too low."""
 
     kind: Literal["notice"] = "notice"
-    sentence: str
-    detail: str = ""
+    sentence: Writable
+    detail: Writable = ""
 
 
 class SessionEnd(_Entry):

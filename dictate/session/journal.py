@@ -338,6 +338,34 @@ def refuse_if_open(folder: Path) -> None:
         os.close(_open_locked(path, 0))
 
 
+def set_aside(folder: Path) -> None:
+    """Rename the journal of ``folder`` after its content, so that another can begin there.
+
+    Does nothing where there is none, or an empty one.
+
+    Raises:
+        UserFault: another process has it open, or it cannot be renamed.
+    """
+    path = folder / JOURNAL_NAME
+    if not path.is_file() or not path.stat().st_size:
+        return
+    descriptor = _open_locked(path, 0)
+    try:
+        if not os.path.samestat(os.fstat(descriptor), path.stat()):
+            raise UserFault(
+                f"Another program began a session in {folder} at this moment; choose another "
+                "folder with --out."
+            )
+        mark = hashlib.sha256(path.read_bytes()).hexdigest()[:8]
+        path.replace(folder / f"journal-{mark}.jsonl")
+    except OSError as error:
+        raise UserFault(
+            f"{path} cannot be moved aside ({error.strerror}); choose another folder with --out."
+        ) from error
+    finally:
+        os.close(descriptor)
+
+
 def _read_at(descriptor: int, count: int, place: int) -> bytes:
     # Adding always goes to the end whatever the position, and os.pread is not on every system.
     os.lseek(descriptor, place, os.SEEK_SET)

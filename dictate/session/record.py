@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
 from dictate.audio.times import Instant, Seconds
 from dictate.checks.flag import Derived, Flag
 from dictate.findings.coverage import ItemCoverage
 from dictate.findings.finding import Finding
 from dictate.recognition.words import HeardPhrase
+
+
+def _that_can_be_written(text: Any) -> Any:
+    return text.encode("utf-8", "replace").decode() if isinstance(text, str) else text
+
+
+Writable = Annotated[str, BeforeValidator(_that_can_be_written)]
+"""Text that may hold a name or an argument from the system, which gives bytes that are no UTF-8
+as lone surrogates; they become question marks."""
 
 
 class SessionInfo(BaseModel):
@@ -23,20 +32,14 @@ class SessionInfo(BaseModel):
 
     model_config = ConfigDict(frozen=True)
 
-    @field_validator("sound_name", "learner", "partner", "consent", mode="before")
-    @classmethod
-    def _that_can_be_written(cls, text: Any) -> Any:
-        # The system gives bytes that are no UTF-8 in a name or an argument as lone surrogates.
-        return text.encode("utf-8", "replace").decode() if isinstance(text, str) else text
-
     id: str
     started: Instant
-    sound_name: str
+    sound_name: Writable
     sound_sha256: str
     seconds: Seconds
-    learner: str = "learner"
-    partner: str = "partner"
-    consent: str = "not recorded here"
+    learner: Writable = "learner"
+    partner: Writable = "partner"
+    consent: Writable = "not recorded here"
     engine: str
     engine_version: str
     program_version: str

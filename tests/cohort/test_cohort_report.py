@@ -320,7 +320,11 @@ def test_hostile_words_of_any_kind_stay_words(tmp_path: Path) -> None:
     plain.feed(page.read_text())
     assert seen.tags - plain.tags <= {"li", "ul"}, seen.tags
     assert seen.attributes <= plain.attributes
-    assert "&lt;script&gt;owned" in text and "{{7919*7907}}${7919*7907}" in text and "62615533" not in done.stdout
+    assert (
+        "&lt;script&gt;owned" in text
+        and "{{7919*7907}}${7919*7907}" in text
+        and "62615533" not in done.stdout
+    )
     assert "&lt;img src=y" in text  # the session that could not be read is named
     rows = list(csv.DictReader(io.StringIO((tmp_path / "t.csv").read_text("utf-8-sig"))))
     assert not any(row["learner"].startswith("=") for row in rows)

@@ -19,7 +19,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
+import soundfile
 
 from dictate.exam.catalogue import Catalogue
 from dictate.session.private_files import FILE_MODE
@@ -392,6 +394,17 @@ def test_a_name_that_is_no_text_is_read_and_written_down_with_a_sign(tmp_path: P
     assert done.returncode == 0, done.stderr
     info = json.loads((out / "journal.jsonl").read_bytes().splitlines()[0])["entry"]["info"]
     assert (info["sound_name"], info["learner"]) == ("a?b.txt", "L?")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems' names are Unicode")
+def test_a_recording_whose_name_is_no_text_can_be_played_live(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.wav", np.zeros(16_000, np.int16), 16_000)
+    sound = (tmp_path / "a.wav").rename(tmp_path / os.fsdecode(b"a\xffb.wav"))
+    done = dictate(
+        "listen", "--from", sound, "--speed", "0", "--voice", "0", "--out", tmp_path / "session"
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Recorded with 'a?b.wav'." in (tmp_path / "session" / "journal.jsonl").read_text()
 
 
 @pytest.mark.parametrize("figures", ["9" * 60, " ".join(["nine"] * 60), "0." + "1" * 60])

@@ -13,9 +13,14 @@ from pathlib import Path
 
 import pytest
 
+import dictate.session.journal as journal_module
+from dictate import conversion
+from dictate.errors import UserFault
+from dictate.exam.reading import load_catalogue
 from dictate.recognition.words import HeardPhrase
 from dictate.session.entries import PhraseHeard
 from dictate.session.journal import Journal, read_journal
+from dictate.session.record import Session
 from tests.trust.running import SHORT_TALK, dictate, one_sentence, talk_file, tiny_disk
 
 # The time between phrases is stretched, so that a kill falls between or within any two of them.
@@ -168,9 +173,6 @@ def test_a_clock_that_jumps_back_changes_no_finding(
 ) -> None:
     from datetime import datetime, timedelta, timezone
 
-    from dictate import conversion
-    from dictate.exam.reading import load_catalogue
-
     moments = iter(
         datetime(2026, 1, 1, tzinfo=timezone.utc) + timedelta(days=(-1) ** n * 400 * n)
         for n in range(1000)
@@ -202,3 +204,43 @@ def test_a_second_process_is_refused_and_changes_nothing(made: Path, tmp_path: P
         )
         assert (folder / "journal.jsonl").read_bytes() == before
     assert (folder / "journal.jsonl").read_bytes() == before
+
+
+def test_the_outputs_are_of_the_journal_beside_them(tmp_path: Path) -> None:
+    # The outputs are written before another conversion can begin a journal in the folder.
+    catalogue = load_catalogue(cache=tmp_path / "cache")
+    folder = tmp_path / "session"
+    told: list[str] = []
+
+    def write(session: Session, head: str) -> None:
+        assert head == read_journal(folder / "journal.jsonl").head
+        with pytest.raises(UserFault, match="open in another program"):
+            conversion.convert(talk_file(tmp_path, "[0:01] Pulse ninety."), catalogue, folder)
+        told.append(head)
+
+    for _ in range(2):  # The second time with an earlier journal that is moved aside.
+        conversion.convert(talk_file(tmp_path), catalogue, folder, write=write)
+    assert len(told) == 2
+    assert len(list(folder.glob("journal-*.jsonl"))) == 1
+    assert told[1] == read_journal(folder / "journal.jsonl").head
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be renamed there")
+def test_a_journal_begun_in_the_same_moment_is_not_moved_aside(
+    made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = Path(shutil.copytree(made, tmp_path / "session"))
+    whole = (folder / "journal.jsonl").read_bytes()
+    opened = journal_module._open_locked
+
+    def late(path: Path, flags: int) -> int:
+        descriptor = opened(path, flags)
+        path.rename(tmp_path / "elsewhere")
+        path.write_bytes(b"begun by another")
+        return descriptor
+
+    monkeypatch.setattr(journal_module, "_open_locked", late)
+    with pytest.raises(UserFault, match="at this moment"):
+        journal_module.set_aside(folder)
+    assert (folder / "journal.jsonl").read_bytes() == b"begun by another"
+    assert (tmp_path / "elsewhere").read_bytes() == whole
