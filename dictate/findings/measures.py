@@ -194,7 +194,8 @@ def _complete_pair(spoken: Spoken, following: Spoken) -> bool:
     """A finished value before the correction stays in the record and is replaced there."""
     forms = {reading.form for reading in spoken.readings}
     later = {reading.form for reading in following.readings}
-    return ("pair" in forms) == ("pair" in later)
+    # "One thirty over eighty two, no, seventy eight" mends a half of the pair.
+    return "pair" in forms or "pair" not in later
 
 
 def _owner(
@@ -252,8 +253,12 @@ def _candidates(
     of_value = [
         spot
         for spot in spots
-        if (spot.role == "value" or (spot.role == "act" and spoken.unit is not None))
-        and spot.first <= spoken.first <= spot.last
+        if (
+            (spot.role == "value" or (spot.role == "act" and spoken.unit is not None))
+            and spot.first <= spoken.first <= spot.last
+        )
+        # "Fourteen breaths a minute": the unit names the item.
+        or (spot.role == "name" and spoken.first < spot.first and spot.last <= spoken.last)
     ]
     if stray:
         # "Step forward two paces"
@@ -307,7 +312,9 @@ def _candidates(
             if fresh(strength):
                 yield strength, False
         if item.bare_number and fresh(item):
-            yield item, spoken.unit is not None or _alone(utterance, spoken)
+            yield item, spoken.unit is not None or (
+                _alone(utterance, spoken) and not _is_digit(spoken)
+            )
     if not named_other:
         for item in _named_together(spoken, context, catalogue, at):
             if fresh(item):
@@ -373,6 +380,15 @@ def _suits(item: Item, spoken: Spoken, catalogue: Catalogue) -> bool:
 
 def _alone(utterance: Utterance, spoken: Spoken) -> bool:
     return spoken.last - spoken.first + 1 >= len(utterance.tokens) - 2
+
+
+def _is_digit(spoken: Spoken) -> bool:
+    """Whether no more than one digit was said: nobody means ninety by it."""
+    best = spoken.readings[0]
+    return best.form == "integer" and best.values[0] < _TWO_DIGITS
+
+
+_TWO_DIGITS = 10
 
 
 def _by_form(spoken: Spoken, context: Context, catalogue: Catalogue) -> Iterator[Item]:

@@ -465,7 +465,10 @@ def others_of_kind(scene: Scene, topic: Item, before: int) -> list[Spot]:
 
 def is_none(utterance: Utterance, mark: Mark) -> bool:
     """Whether a mark is 'none', 'nothing' or 'nil'."""
-    return utterance.tokens[mark.first].text in ("none", "nothing", "nil")
+    word = utterance.tokens[mark.first].text
+    return word in ("none", "nothing", "nil") or (
+        word == "neither" and mark.last == len(utterance.tokens) - 1
+    )
 
 
 def affirmable(item: Item) -> str | None:

@@ -89,7 +89,7 @@ def _told_again(utterance: Utterance, place: int) -> int:
     return len(tokens)
 
 
-_MANNER = frozenset(["say", "like", "call", "grade", "guess", "estimate", "describe"])
+_MANNER = frozenset(["say", "like", "call", "grade", "guess", "estimate", "describe", "give"])
 
 
 def _is_manner(utterance: Utterance, hypothetical: Mark) -> bool:
@@ -97,7 +97,10 @@ def _is_manner(utterance: Utterance, hypothetical: Mark) -> bool:
     tokens = [token.text for token in utterance.tokens]
     for place in range(max(1, hypothetical.first), hypothetical.last + 1):
         if tokens[place] == "would" and tokens[place - 1] in ("i", "we"):
-            return tokens[place + 1 : place + 2] != [] and tokens[place + 1] in _MANNER
+            following = tokens[place + 1 : place + 3]
+            return following[:1] != [] and (
+                following[0] in _MANNER or following in (["have", "said"], ["have", "called"])
+            )
     return False
 
 
@@ -150,6 +153,8 @@ def question_places(utterance: Utterance) -> frozenset[int]:
     if utterance.after == "question":
         return frozenset(range(len(utterance.tokens)))
     asked: set[int] = set()
+    if _tagged(utterance):
+        return frozenset(range(len(utterance.tokens)))
     opening = _opening_question(utterance)
     if opening is not None:
         asked.update(range(opening, len(utterance.tokens)))
@@ -166,10 +171,21 @@ def question_places(utterance: Utterance) -> frozenset[int]:
             continue  # "without any", "no ... any"
         if _states_place(utterance, mark) or _starts_over(utterance, mark):
             continue
-        if _tells_when(utterance, mark):
+        if _tells_when(utterance, mark) or _as_it_should(utterance, mark):
             continue
         asked.update(range(mark.first, len(utterance.tokens)))
     return frozenset(asked)
+
+
+_SHOULD = frozenset(["should", "ought", "belong", "belongs"])
+
+
+def _as_it_should(utterance: Utterance, question: Mark) -> bool:
+    """Whether a 'where' says that all is in its place ("lids sit where they should")."""
+    tokens = [token.text for token in utterance.tokens]
+    return tokens[question.first] == "where" and not _SHOULD.isdisjoint(
+        tokens[question.first + 1 : question.first + 3]
+    )
 
 
 def _tells_when(utterance: Utterance, question: Mark) -> bool:
@@ -208,6 +224,24 @@ def _states_place(utterance: Utterance, question: Mark) -> bool:
         return False
     following = [token.text for token in tokens[question.last + 1 : question.last + 2]]
     return following in (["on"], ["in"], ["at"], ["too"], ["both"])
+
+
+_TAGS = (("is", "it"), ("are", "they"), ("is", "there"), ("is", "that"))
+_DENIALS = frozenset(["no", "not", "never", "none", "nothing"])
+
+
+def _tagged(utterance: Utterance) -> bool:
+    """Whether a statement is turned into a question at its end ("it is a bit curved, is it").
+
+    A tag after a denial only strengthens it ("there is no swelling, is there").
+    """
+    words = [token.text for token in utterance.tokens]
+    return (
+        len(words) > 3
+        and tuple(words[-2:]) in _TAGS
+        and words[-3] not in ("what", "where", "how", "which", "this", "that", "it", "there")
+        and _DENIALS.isdisjoint(words)
+    )
 
 
 def _opening_question(utterance: Utterance) -> int | None:
@@ -317,12 +351,17 @@ def _not_close_before(utterance: Utterance, first: int) -> bool:
             between = [token.text for token in utterance.tokens[mark.last + 1 : first]]
             if all(word in light or word in _SEEMING for word in between):
                 return not _breaks(utterance, mark.last, first)
+            if between and between[-1] in ("or", "nor") and len(between) <= _OF_ONE_NOT:
+                return not _breaks(utterance, mark.last, first)  # "not puffy or bleeding"
     return False
+
+
+_OF_ONE_NOT = 3  # tokens between a 'not' and the second of two qualities that it denies
 
 
 _SEEMING = frozenset(
     ["look", "seem", "appear", "feel", "sound", "perfectly", "entirely", "completely", "fully",
-     "any", "that", "so", "looking", "particularly", "visibly"]
+     "any", "that", "so", "looking", "particularly", "visibly", "think", "believe"]
 )  # fmt: skip
 
 
@@ -409,6 +448,8 @@ def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> boo
             continue  # "crackles, not really sure"
         if not last < mark.first <= last + 5 or _of_the_next(utterance, last, mark):
             continue
+        if utterance.tokens[mark.first].text in _ENDING and mark.last + 1 < len(utterance.tokens):
+            continue  # "crackles, I do not hear a wheeze" denies what follows
         between = range(last + 1, mark.first)
         sites = {
             place
@@ -424,6 +465,9 @@ def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> boo
         if all(utterance.tokens[p].text in light or p in sites for p in between):
             return True
     return False
+
+
+_ENDING = frozenset(["i", "we", "neither"])
 
 
 def _of_the_next(utterance: Utterance, last: int, mark: Mark) -> bool:

@@ -21,6 +21,7 @@ from dictate.talk.numbers import lexicon as number_lexicon
 
 _LEAST_SYSTOLIC = 20  # mmHg; "one thirty" alone is no pressure of 1 over 30
 _FEET_AND_INCHES = "ft_in"
+_GRADED = ("<=", ">=")  # bounds that a grade may have: "at least a four"
 
 
 @dataclass(frozen=True)
@@ -138,11 +139,21 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
             _in_unit(item, other, None, unit, spoken, True).value for other in number.alternatives
         )
         doubts = ("the number could be read in more than one way",) if number.doubtful else ()
-        measured = Measured(measured.value, measured.status, number.plausible, doubts, alternatives)
-        if number.plausible:
+        # "Thirty six point seven" is no count of breaths.
+        plausible = number.plausible and not (_is_count(item) and _fraction(number.value))
+        measured = Measured(measured.value, measured.status, plausible, doubts, alternatives)
+        if plausible:
             return measured
         misfit = misfit or measured
     return misfit
+
+
+def _is_count(item: Item) -> bool:
+    return item.unit == "/min"
+
+
+def _fraction(number: Decimal) -> bool:
+    return number != number.to_integral_value()
 
 
 def _in_unit(
@@ -225,6 +236,8 @@ def _ratio(item: Item, spoken: Spoken) -> Measured | None:
 def _grade(item: Item, spoken: Spoken, catalogue: Catalogue) -> Measured | None:
     assert item.scale is not None
     scale = catalogue.scales[item.scale]
+    if spoken.comparator is not None and spoken.comparator not in _GRADED:
+        return None  # "under two" is no grade
     grade = as_grade(spoken, Decimal(str(scale.high)), scale.plus, scale.out_of)
     twice = False
     if grade is None and item.sides == "paired":

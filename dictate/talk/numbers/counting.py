@@ -9,11 +9,13 @@ from dictate.talk.numbers.model import Reading, Spoken
 
 _TIMES = frozenset(["times", "x"])
 _FACTORS = frozenset([Decimal(2), Decimal(3), Decimal(4), Decimal(6)])  # parts of a minute
+_DOUBLED = frozenset(["doubled", "doubles", "doubling", "twice"])
 _WITHIN = frozenset(["in", "over", "for"])
 _SECONDS = frozenset([Decimal(10), Decimal(15), Decimal(20), Decimal(30)])
 _GIVING = frozenset(
-    ["is", "that", "that's", "makes", "equals", "gives", "so", "which", "and", "or"]
-)
+    ["is", "that", "that's", "makes", "equals", "gives", "so", "which", "and", "or", "it", "to",
+     "uh", "um", "er"]
+)  # fmt: skip
 
 
 def with_products(tokens: Sequence[str], numbers: Sequence[Spoken]) -> list[Spoken]:
@@ -36,6 +38,11 @@ def _product(tokens: Sequence[str], numbers: Sequence[Spoken]) -> tuple[Spoken |
         return None, 1
     factor = numbers[1]
     between = [token.lower().strip(",.") for token in tokens[count.last + 1 : factor.first]]
+    if _DOUBLED.intersection(between) and all(word in _GIVING | _DOUBLED for word in between):
+        # "Thirty five, so doubled that is seventy"
+        said = factor.readings[0].values[0] if factor.readings[0].values else Decimal(0)
+        wrong = factor.readings[0].form != "integer" or said != 2 * count.readings[0].values[0]
+        return _spoken(tokens, count, factor, said, doubtful=wrong), 2
     if between and between[0] in _WITHIN and len(between) == 1:
         return _in_seconds(tokens, numbers)
     if len(between) != 1 or between[0] not in _TIMES:
