@@ -97,6 +97,7 @@ def events_of(scene: Scene) -> list[Event]:
         scene.context,
         scene.catalogue,
         scene.strange,
+        scene.unclear,
     ):
         if place in answered:
             continue

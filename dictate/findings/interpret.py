@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
-from dictate.exam.catalogue import Catalogue
+from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.book import Book
 from dictate.findings.context import Context
 from dictate.findings.corrections import on_contrast, on_except, on_replace
@@ -26,7 +26,7 @@ from dictate.findings.questions import on_act, on_question, on_result
 from dictate.findings.replies import on_affirmed, on_answer, on_no, on_none, on_unsure, on_yes
 from dictate.findings.scene import Scene
 from dictate.findings.sound_alike import Rescue, remember
-from dictate.findings.spotting import spotter_for
+from dictate.findings.spotting import Spot, spotter_for
 from dictate.talk.utterance import Utterance
 
 _TAKES_BACK = 6.0  # seconds after talk within which "strike that" means it
@@ -80,10 +80,16 @@ class Interpreter:
         spots = self._spotter.spots(utterance)
         utterance, spots = self._rescue.of(utterance, spots, self._context)
         topic = self._context.topic
-        if topic is not None and self._context.topic_holds(utterance.start):
-            short = self._spotter.short_names(utterance, self._catalogue.items[topic])
-            known = {(spot.item, spot.first) for spot in spots if spot.role == "name"}
-            spots += [spot for spot in short if (spot.item, spot.first) not in known]
+        series = self._in_hand(utterance, spots)
+        if series is not None:
+            short = self._spotter.short_names(utterance, series)
+            names = [spot for spot in spots if spot.role == "name" and spot.weight > 1]
+            names += [spot for spot in spots if spot.role == "name" and spot in short]
+            spots += [
+                spot
+                for spot in short
+                if not any(one.first <= spot.first and spot.last <= one.last for one in names)
+            ]
         scene = Scene(
             utterance,
             spots,
@@ -99,6 +105,21 @@ class Interpreter:
         )
         _read(scene)
         remember(utterance, spots, topic, self._context)
+
+    def _in_hand(self, utterance: Utterance, spots: Sequence[Spot]) -> Item | None:
+        """The item whose series short names belong to: a movement named here, or the topic."""
+        items = self._catalogue.items
+        named = [
+            items[spot.item]
+            for spot in spots
+            if spot.role == "name" and spot.weight > 1 and items[spot.item].short
+        ]
+        if named:
+            return named[0]
+        topic = self._context.topic
+        if topic is None or not self._context.topic_holds(utterance.start):
+            return None
+        return items[topic]
 
     def speaker_of(self, utterance: Utterance) -> Speaker:
         """Who speaks, where the source says so: the first voice is the examiner's."""

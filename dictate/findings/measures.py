@@ -36,12 +36,14 @@ def measures_of(
     context: Context,
     catalogue: Catalogue,
     strange: frozenset[int] = frozenset(),
+    unclear: frozenset[int] = frozenset(),
 ) -> Iterator[tuple[int, int, tuple[Item, Measured]]]:
     """Yield (first, last, (item, value)) for every number that is a value.
 
     ``silent`` are places of instructions and of talk in which nothing is found. A number
     that no item in sight can take is left out: courtesy counts, rooms, times of day; so is
-    one among strange words that nothing names.
+    one among strange words that nothing names, or after a name that may be of anything
+    (``unclear``: the places of such names).
     """
     tokens = [token.text for token in utterance.tokens]
     last_end = -1
@@ -58,6 +60,9 @@ def measures_of(
             continue
         if "time" in tokens[max(0, spoken.first - _OF_THE_CLOCK) : spoken.first]:
             continue  # "is it time, it is nearly eleven"
+        if any(last_end < place < spoken.first for place in unclear):
+            last_end = spoken.last
+            continue
         found: tuple[Item, Measured] | None = None
         if (
             previous is not None

@@ -171,7 +171,11 @@ def announce_side(scene: Scene, events: Sequence[Event]) -> None:
     topic = scene.topic_item()
     if explicit is None or topic is None or topic.sides != "paired":
         return
-    names = [spot for spot in scene.names if not scene.only_body(spot)]
+    names = [
+        spot
+        for spot in scene.names
+        if not scene.only_body(spot) or _graded_alike(scene, topic, spot)
+    ]
     if any(spot.item != topic.id for spot in names) and not any(
         spot.item == topic.id for spot in names
     ):
@@ -417,14 +421,20 @@ def name_only(scene: Scene) -> None:
         or headed.get(name.first) in (None, scene.catalogue.items[name.item].region)
     ]
     if topic is not None and all(
-        scene.only_body(name) and not _of_series(scene, topic, name) for name in names
+        scene.only_body(name)
+        and not (_of_series(scene, topic, name) or (_graded_alike(scene, topic, name) and scene.said))
+        for name in names
     ):
         heads = names and scene.announces(names[0])
         if not heads or scene.flip is not None:
             return  # "pop your arm up here" is no new subject
     if scene.said and topic is not None and topic.sides == "paired":
-        # "now the right arm" goes on with what is being done.
-        names = [name for name in names if not scene.only_body(name)]
+        # "now the right arm" goes on with what is being done, "triceps right" does not.
+        names = [
+            name
+            for name in names
+            if not scene.only_body(name) or _graded_alike(scene, topic, name)
+        ]
     if not names or (topic is not None and _of_the_topic(scene, names)):
         return
     at = scene.utterance.start
@@ -451,13 +461,19 @@ def name_only(scene: Scene) -> None:
 
 def _of_series(scene: Scene, topic: Item, name: Spot) -> bool:
     """Whether a name leads on in a series of alike items ("now dangle your legs for the knees")."""
-    item = scene.catalogue.items[name.item]
     words = [token.text for token in scene.utterance.tokens]
+    return _graded_alike(scene, topic, name) and (
+        "for" in words[max(0, name.first - 2) : name.first]
+    )
+
+
+def _graded_alike(scene: Scene, topic: Item, name: Spot) -> bool:
+    """Whether a name is that of another item on the topic's scale."""
+    item = scene.catalogue.items[name.item]
     return (
         topic.kind == "grade"
         and (item.kind, item.scale) == (topic.kind, topic.scale)
         and item.id != topic.id
-        and "for" in words[max(0, name.first - 2) : name.first]
     )
 
 

@@ -27,6 +27,8 @@ _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
 
+_SWAPPED = frozenset(["swapped", "switched", "reversed"])
+_THEM = frozenset(["them", "those", "these", "that", "sides"])
 _ROUND = ("round", "around")
 _BACK_AGAIN = frozenset(["up", "on", "down", "to", "in", "again", "for", "over", "round"])
 
@@ -93,7 +95,13 @@ class Scene:
             if spot.role not in ("name", "region")
             or not any(first <= spot.first and spot.last <= last for first, last in turned)
         ]
-        self.spots = [spot for spot in self.spots if not self._is_generic(spot, named or {})]
+        generic = [spot for spot in self.spots if self._is_generic(spot, named or {})]
+        self.spots = [spot for spot in self.spots if spot not in generic]
+        kept = {(spot.first, spot.last) for spot in self.spots if spot.role == "name"}
+        # Where something is named that is not known here: what follows is not of the name before.
+        self.unclear = frozenset(
+            spot.first for spot in generic if (spot.first, spot.last) not in kept
+        )
         self.spots = [spot for spot in self.spots if not self._within_place(spot)]
         self.spots = [
             spot
@@ -158,6 +166,7 @@ class Scene:
         self.strange = strange_places(
             utterance, spots, known, near if context.region else frozenset()
         )
+        self.strange -= {p for p, one in enumerate(utterance.tokens) if one.text in _SWAPPED}
         self.telling = self._telling(telling_words)
         self.statements: list[int] = []
         self.events: list[Event] = []
@@ -244,10 +253,12 @@ class Scene:
 
     @property
     def way_round(self) -> int | None:
-        """The place of the 'round' in "no, the other way round"."""
+        """The place of the 'round' in "no, the other way round", of the 'swapped' in "no, swapped"."""
         words = [token.text for token in self.utterance.tokens]
         for place in range(2, len(words)):
             if words[place - 2 : place] == ["other", "way"] and words[place] in _ROUND:
+                return place
+            if words[place - 1] in _SWAPPED and words[place] in _THEM:
                 return place
         return None
 
@@ -350,6 +361,17 @@ class Scene:
             any(other.role == "reading" and other.item in here for other in self.spots)
             or any(is_none(self.utterance, mark) for mark in self.utterance.marked("no"))
             or bool(self.utterance.marked("same"))
+            or (bool(self.utterance.numbers) and self._moves_elsewhere(spot))
+        )
+
+    def _moves_elsewhere(self, spot: Spot) -> bool:
+        """Whether a movement is named in one word, while another joint is in hand."""
+        items = self.catalogue.items
+        topic = self.topic_item()
+        moved = [items[one.item] for one in self.all_spots if one.role == "name" and one.weight > 1]
+        return items[spot.item].unit == "deg" and any(
+            one.unit == "deg" and one.region == self.context.region
+            for one in ([topic] if topic is not None else []) + moved
         )
 
     def _silent(self, spot: Spot) -> bool:

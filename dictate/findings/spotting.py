@@ -176,23 +176,26 @@ class Spotter:
         """Movements of the joint in hand by their short names ("elbows ... bend one forty").
 
         The joint is the first word of the item's own key: elbow, of ``joints.elbow_flexion``.
+        Each number has its own words before it ("elbow flexion one forty, extension zero").
         """
-        if not utterance.numbers:
-            return []
-        first = utterance.numbers[0].first
-        words = [token.text for token in utterance.tokens[:first]]
+        words = [token.text for token in utterance.tokens]
         found: list[Spot] = []
-        for item in self._movements_known:
-            if not topic.id.startswith(item.id.partition("_")[0]):
-                continue
-            for phrase in item.short:
-                said = phrase.split()
-                for place in range(len(words) - len(said) + 1):
-                    if words[place : place + len(said)] == said:
-                        last = place + len(said) - 1
-                        found.append(Spot("name", item.id, "", place, last, len(said) + 1))
-        longest = max((spot.weight for spot in found), default=0)
-        return [spot for spot in found if spot.weight == longest]
+        since = 0
+        for number in utterance.numbers:
+            here: list[Spot] = []
+            for item in self._movements_known:
+                if not topic.id.startswith(item.id.partition("_")[0]):
+                    continue
+                for phrase in item.short:
+                    said = phrase.split()
+                    for place in range(since, number.first - len(said) + 1):
+                        if words[place : place + len(said)] == said:
+                            last = place + len(said) - 1
+                            here.append(Spot("name", item.id, "", place, last, len(said) + 1))
+            longest = max((spot.weight for spot in here), default=0)
+            found += [spot for spot in here if spot.weight == longest]
+            since = number.last + 1
+        return found
 
     def _series(self) -> dict[tuple[str, str], str]:
         owners: dict[tuple[str, str], set[str]] = defaultdict(set)

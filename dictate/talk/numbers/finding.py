@@ -16,6 +16,10 @@ from dictate.talk.numbers.pairing import HIGHEST_GRADE, Pairing
 from dictate.talk.numbers.terms import Term
 
 
+_OTHER_SIDE = {"left": "right", "right": "left"}
+_POINTING = frozenset(["the", "this", "that", "his", "her", "your", "my"])
+
+
 def find_numbers(tokens: Sequence[str]) -> list[Spoken]:
     """Return the stretches of ``tokens`` that may be numbers, in order, never overlapping.
 
@@ -75,7 +79,7 @@ class _Search:
     def _no_number(self, at: int) -> int:
         """Return how many atoms to pass by because the number word at ``at`` is none."""
         phrase = self.words.not_number_phrases.match(self.texts, at)
-        if phrase is not None and not self._continues(at + phrase[0]):
+        if phrase is not None and not self._figure(at + phrase[0]):
             return phrase[0]
         if (
             self.texts[at] in self.words.digits
@@ -92,9 +96,6 @@ class _Search:
         ):
             return 2
         return 0
-
-    def _continues(self, at: int) -> bool:
-        return at < len(self.atoms) and self.heard.figure(at)
 
     def _is_label(self, at: int) -> bool:
         """Whether a letter before ``at`` makes the number a name ("s one", "l four")."""
@@ -114,7 +115,28 @@ class _Search:
         if first == 0 or self.atoms[first].before == SENTENCE:
             last = core.end >= len(self.atoms) or self.atoms[core.end].before != NO_BREAK
             return not (self.words.one_is_number.alone and last)
+        if self._of_two_sides(first, core.end):
+            return False
         return self.texts[first - 1] not in self.words.one_is_number.after
+
+    def _of_two_sides(self, at: int, end: int) -> bool:
+        """Whether each side has its number ("left one, right two", "right two, left one")."""
+        side = self.texts[at - 1]
+        if side not in _OTHER_SIDE or (at > 1 and self.texts[at - 2] in _POINTING):
+            return False
+        there = end + 1 if self.texts[end : end + 1] == ["and"] else end
+        if self.texts[there : there + 1] == [_OTHER_SIDE[side]] and self._figure(there + 1):
+            return True
+        before = at - 3 if at > 2 and self.texts[at - 2] == "and" else at - 2
+        return (
+            end == len(self.texts)
+            and before > 0
+            and self._figure(before)
+            and self.texts[before - 1] == _OTHER_SIDE[side]
+        )
+
+    def _figure(self, at: int) -> bool:
+        return at < len(self.atoms) and self.heard.figure(at)
 
     # -- one stretch -----------------------------------------------------------
 
@@ -202,7 +224,7 @@ class _Search:
                 unit, end = found
                 continue
             after = self.words.suffixes.match(self.texts, end)
-            if after is None or self._continues(end + after[0]):
+            if after is None or self._figure(end + after[0]):
                 break
             comparator = after[1][0] or comparator
             approximate = approximate or after[1][1]
