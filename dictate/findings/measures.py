@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
 from dictate.findings.spotting import Spot
 from dictate.findings.strange import is_stray
 from dictate.findings.values import Measured, value_fits, value_for
-from dictate.talk.lexicon import word_lists
+from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.numbers import Spoken, is_courtesy, ucum_unit
 from dictate.talk.utterance import Utterance
 
@@ -60,7 +61,11 @@ def measures_of(
             continue
         if "time" in tokens[max(0, spoken.first - _OF_THE_CLOCK) : spoken.first]:
             continue  # "is it time, it is nearly eleven"
-        if any(last_end < place < spoken.first for place in unclear):
+        if any(last_end < place < spoken.first for place in unclear) or (
+            previous is not None
+            and not _named_since(spots, spoken, last_end)
+            and _of_else(utterance, spots, spoken, last_end)
+        ):
             last_end = spoken.last
             continue
         found: tuple[Item, Measured] | None = None
@@ -176,6 +181,28 @@ def _named_since(spots: Sequence[Spot], spoken: Spoken, since: int) -> bool:
         spot.role in ("name", "act", "question") and since < spot.first < spoken.first
         for spot in spots
     )
+
+
+def _of_else(utterance: Utterance, spots: Sequence[Spot], spoken: Spoken, since: int) -> bool:
+    """Whether a movement stands between two numbers: "flexes eighty, extends seventy"."""
+    known = {
+        place
+        for spot in spots
+        if spot.role in ("site", "region")
+        for place in range(spot.first, spot.last + 1)
+    }
+    return any(
+        compared(utterance.tokens[place].text) in _movements() and place not in known
+        for place in range(since + 1, spoken.first)
+    )
+
+
+_MOVEMENTS = ("extension", "flexion", "rotation", "abduction", "adduction", "internal", "external")
+
+
+@lru_cache(maxsize=1)
+def _movements() -> frozenset[str | None]:
+    return frozenset(compared(word) for word in (*word_lists().moving, *_MOVEMENTS)) - {None}
 
 
 def _corrected(utterance: Utterance) -> Iterator[Spoken]:
