@@ -770,6 +770,7 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
                     "yes", "no", "courtesy", "flip", "next_place", "slip"
                 )
             )
+            or _gives_reason(scene, mark)
         )
         if not alone:
             return False
@@ -786,6 +787,26 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     # In the run of an unpunctuated question: reply after it.
     return any(place < mark.first for place in scene.asked) or any(
         spot.role in ("question", "reading", "act") and spot.last < mark.first
+        for spot in scene.spots
+    )
+
+
+_REASONS = (["just"], ["only"], ["it", "just"], ["it", "only"], ["it", "was", "just"],
+            ["it", "is", "just"], ["that", "just"], ["that", "is", "just"])  # fmt: skip
+
+
+def _gives_reason(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'no' that answers a question goes on ("no, just ticklish", "no, it just tickles").
+
+    Nothing that is examined may follow, or it would be denied.
+    """
+    question = scene.context.open_question(scene.utterance.start)
+    if question is None or question.answered or mark.first > 0:
+        return False
+    following = [token.text for token in scene.utterance.tokens[mark.last + 1 :]]
+    return any(following[: len(words)] == words for words in _REASONS) and not any(
+        spot.role == "reading"
+        and scene.catalogue.items[spot.item].region == scene.context.region
         for spot in scene.spots
     )
 

@@ -222,7 +222,7 @@ def on_flip(scene: Scene, event: Event) -> None:
 def on_same(scene: Scene, event: Event) -> None:
     """The result of the first side, said of the other."""
     topic = scene.topic_item()
-    if topic is None or topic.sides != "paired":
+    if topic is None or (topic.sides != "paired" and topic.sites is None):
         return
     if event.place in scene.asked or event.place in scene.sought or len(scene.strange) > 1:
         return
@@ -248,7 +248,7 @@ def on_same(scene: Scene, event: Event) -> None:
         return  # "the drum is the same", while the wax is in hand
     results = scene.book.results_of(topic.id)
     explicit = side_for(scene.said, event.place, event.last, [event.place])
-    if _same_there(scene, event, topic, results, explicit):
+    if _same_there(scene, event, topic, results, explicit) or topic.sides != "paired":
         return
     before = results[-1].side if results else scene.context.topic_side
     if explicit == "both" or before == "both":

@@ -71,11 +71,19 @@ def _only_reply(scene: Scene, at: float) -> bool:
     """Whether the utterance is a bare reply to what was done just before."""
     question = scene.context.question
     assert question is not None
-    replies = scene.utterance.marked("no", "yes")
-    places = {p for mark in replies for p in range(mark.first, mark.last + 1)}
-    return len(places) == len(scene.utterance.tokens) and (
+    polite = scene.utterance.marked("no", "yes", "courtesy", "fine_word")
+    places = {p for mark in polite for p in range(mark.first, mark.last + 1)}
+    bare = scene.utterance.tokens[0].text not in _FINE and all(
+        place in places or token.text in _REPLYING
+        for place, token in enumerate(scene.utterance.tokens)
+    )
+    return bare and (
         scene.utterance.index == question.utterance + 1 and at - question.asked_at <= 6
     )
+
+
+_FINE = frozenset(["fine", "good", "okay", "ok", "lovely", "great", "thanks"])  # no replies
+_REPLYING = frozenset(["that", "is", "was", "too", "it", "either", "also", "just"])
 
 
 def _answer_with(
