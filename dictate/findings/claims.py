@@ -27,8 +27,12 @@ class Claim:
     named: Spot | None = None
 
 
-def without_covered(spots: Sequence[Spot]) -> list[Spot]:
-    """Drop what lies inside a longer mention of an act, question, reading or region."""
+def without_covered(spots: Sequence[Spot], region: str | None = None) -> list[Spot]:
+    """Drop what lies inside a longer mention of an act, question, reading or region.
+
+    A result of the ``region`` in hand keeps its place inside a name of another one ("an old
+    scar" on the back).
+    """
     order = {"question": 3, "act": 2, "reading": 1, "value": 1}
     said = {(spot.first, spot.last) for spot in spots if spot.role in ("name", "reading")}
     # One word that is also a name or a result proves no act.
@@ -47,7 +51,7 @@ def without_covered(spots: Sequence[Spot]) -> list[Spot]:
         for spot in spots
         if spot.role not in ("name", "reading")
         or (spot.role == "reading" and spot.item in listed)  # "renal or iliac bruits"
-        or not _within_longer_name(spot, long_names)
+        or not _within_longer_name(spot, _rivals(spot, long_names, region))
     ]
     # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
     spots = [spot for spot in spots if spot.role != "value" or not _opens_within(spot, long_names)]
@@ -96,6 +100,13 @@ def _opens_within(spot: Spot, names: Sequence[Spot]) -> bool:
         name.item != spot.item and name.first < spot.first <= name.last < spot.last
         for name in names
     )
+
+
+def _rivals(spot: Spot, names: Sequence[Spot], region: str | None) -> Sequence[Spot]:
+    """The names that can take in a mention: for a result of the region in hand its own ones."""
+    if spot.role != "reading" or region is None or spot.item.partition(".")[0] != region:
+        return names
+    return [name for name in names if name.item.partition(".")[0] == region]
 
 
 def _within_longer_name(spot: Spot, names: Sequence[Spot]) -> bool:

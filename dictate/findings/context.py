@@ -31,6 +31,7 @@ class Question:
     negative: bool = False
     answered: bool = False
     from_act: bool = False  # an act that goes with a question, which was not put in words
+    again: bool = False  # put in words at another side or place, and only meant at this one
     implied: bool = False  # nobody asked it aloud: what was looked for at the last place
     also: tuple[Question, ...] = ()  # asked in the same breath ("on your forehead and cheeks")
 

@@ -112,6 +112,8 @@ def events_of(scene: Scene) -> list[Event]:
         events += _also(scene)
     if not events and not partner:
         events += _some(scene)
+    if not partner:
+        events += _one_after_all(scene, events)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
 
@@ -644,6 +646,59 @@ def _some(scene: Scene) -> list[Event]:
 
 
 _SOME_AFTER = 12.0  # seconds
+_IS_ONE = (["there", "is"], ["i", "feel"], ["i", "see"], ["i", "hear"], ["can", "feel"],
+           ["can", "see"], ["i", "found"], ["i", "find"], ["have", "got"])  # fmt: skip
+_SMALL = frozenset(["a", "just", "only", "one", "little", "small", "tiny", "single", "wee", "old",
+                    "soft", "faint", "there", "is"])  # fmt: skip
+
+
+def _one_after_all(scene: Scene, events: Sequence[Event]) -> list[Event]:
+    """'There is one under the jaw', after a 'no' or while it is felt for.
+
+    What was denied just before, or what the item in hand is felt for.
+    """
+    tokens = [token.text for token in scene.utterance.tokens]
+    for place in range(len(tokens) - 2):
+        if tokens[place : place + 2] not in _IS_ONE or place in scene.asked | scene.quiet:
+            continue
+        last = place + 2
+        while last < len(tokens) and tokens[last] in _SMALL and tokens[last] != "one":
+            last += 1
+        if tokens[last : last + 1] != ["one"] or tokens[last + 1 : last + 2] in (["of"], ["more"]):
+            continue
+        if any(n.first <= last <= n.last and n.last > n.first for n in scene.utterance.numbers):
+            return []  # "i find only one plus"
+        sign = _sign_before(scene, [one for one in events if one.place < place])
+        if sign is None or any(
+            name.first > last and name.item != sign.item and not scene.only_body(name)
+            for name in scene.names
+        ):
+            return []
+        return [Event(last, "result", last, spot=sign)]
+    return []
+
+
+def _sign_before(scene: Scene, before: Sequence[Event]) -> Spot | None:
+    """The sign that an 'is one' is about: one denied before, or what the topic is felt for."""
+    place = len(scene.utterance.tokens) - 1
+    for event in reversed(before):
+        if event.kind == "result" and event.spot is not None:
+            reading = scene.catalogue.items[event.spot.item].reading(event.spot.detail)
+            if reading.status in ("present", "abnormal"):
+                return Spot("reading", event.spot.item, reading.code, place, place, 1)
+            return None
+    topic = scene.topic_item()
+    if topic is None or topic.kind != "finding" or any(e.spot is not None for e in before):
+        return None
+    last = scene.book.last_result_of(topic.id)
+    code = reading_felt(topic)
+    if last is not None and isinstance(last.value, Choice) and last.value.denied:
+        if scene.utterance.start - last.end <= _SOME_AFTER:
+            code = last.value.code
+    known = {reading.code: reading for reading in topic.readings}
+    if code not in known or known[code].status not in ("present", "abnormal"):
+        return None
+    return Spot("reading", topic.id, code, place, place, 1)
 _BEFORE_SIDE = frozenset(["on", "the", "in", "at", "over", "so", "much"])
 
 
@@ -676,8 +731,9 @@ def _denies_all(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     ):
         return False
     question = scene.context.open_question(scene.utterance.start)
-    if question is not None and not question.answered and not question.implied:
-        return False
+    if question is not None and not question.answered:
+        if not (question.implied or (question.again and is_none(scene.utterance, mark))):
+            return False
     return bool(
         scene.said
         or scene.flip

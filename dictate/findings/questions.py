@@ -261,6 +261,7 @@ def ask_again(scene: Scene, side: Side | None, inferred: bool, site: str | None)
             return
     scene.context.question = new_question(scene, topic, about, side, inferred, site)
     scene.context.question.implied = implied
+    scene.context.question.again = True
 
 
 def _merely_seen(scene: Scene, item: Item, code: str) -> bool:

@@ -24,6 +24,8 @@ _TO_THE_SENSES = frozenset(["palpable", "felt", "heard", "visible", "audible", "
 _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct", "palpable")
 
 
+_TRUNK = frozenset(["shoulder", "shoulders", "head", "chin", "neck", "trunk", "back"])
+_CLOTHES = frozenset(["gown", "shirt", "sleeve", "sheet", "paper", "tube", "tubing"])
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
 
@@ -85,7 +87,9 @@ class Scene:
                 and not self._is_statement(spot, spots)
                 and not self._known_here(spot, spots)
                 and not self._denies_within(spot, spots)
-            ]
+                and not self._reports(spot)
+            ],
+            None if self._of_a_limb() else context.region,
         )
         # "The other eye" is the other side of the topic, no new name.
         turned = [(mark.first, mark.last) for mark in utterance.marked("flip") if self.topic_item()]
@@ -178,6 +182,11 @@ class Scene:
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
 
+    def _of_a_limb(self) -> bool:
+        """Whether a limb is named, so that what is seen there is not of the trunk."""
+        limbs = word_lists().limbs - _TRUNK
+        return any(token.text in limbs for token in self.utterance.tokens)
+
     def _is_examiners_own(self, spot: Spot) -> bool:
         """Whether a part of the body is the examiner's ("my finger was off")."""
         tokens = self.utterance.tokens
@@ -196,7 +205,18 @@ class Scene:
         doer, verb = (
             token.text for token in self.utterance.tokens[spot.first - 1 : spot.first + 1]
         )
+        if doer == "you" and verb not in _SENSING:
+            # "You breathed in": no name, where something else is examined
+            return self.catalogue.items[spot.item].region != self.context.region
         return doer in _DOERS and verb in _SENSING
+
+    def _reports(self, spot: Spot) -> bool:
+        """Whether what looks like an act is what the examiner perceives ("i can hear ...")."""
+        tokens = [token.text for token in self.utterance.tokens]
+        if spot.role not in ("act", "question") or tokens[spot.first] not in _SENSING:
+            return False
+        before = tokens[max(0, spot.first - 2) : spot.first]
+        return before[-1:] == ["i"] or before in (["i", "can"], ["i", "could"], ["i", "do"])
 
     def _tells_whose(self, spot: Spot) -> bool:
         """Whether a part of the body only tells of what: "the nails of the hands"."""
@@ -325,6 +345,13 @@ class Scene:
         """Whether the word belongs to the room and not to the partner ("couch height")."""
         if spot.role in ("name", "site") and self._is_mine(spot):
             return True
+        if spot.role == "reading" and spot.first > 0:
+            # "It was the gown rubbing"; "round the navel" is where, not what
+            words = [token.text for token in self.utterance.tokens]
+            if words[spot.first - 1] in _CLOTHES and spot.weight == 1:
+                return True
+            if words[spot.last] in _ROUND and words[spot.last + 1 : spot.last + 2] != []:
+                return spot.first == spot.last and words[spot.last + 1] in _ARTICLES
         if spot.role != "name" or spot.first == 0:
             return False
         tokens = [token.text for token in self.utterance.tokens]

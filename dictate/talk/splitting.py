@@ -175,7 +175,9 @@ def _cuts(tokens: Sequence[Token], marks: Sequence[Mark], numbers: Sequence[Spok
             ends.update((mark.first, mark.last + 1))
         elif mark.kind == "strike":
             ends.add(mark.first - _led_in(tokens, mark))
-        elif mark.kind == "opener" and not _goes_on(tokens, mark):
+        elif mark.kind == "opener" and not (
+            _goes_on(tokens, mark) or _puts_off(tokens, mark, marks)
+        ):
             ends.add(mark.first)
         if mark.kind == "strike":
             ends.add(mark.last + 1)
@@ -252,6 +254,15 @@ def _goes_on(tokens: Sequence[Token], opener: Mark) -> bool:
         if tokens[opener.last].text == "then" and following and following[0] in _GOING_ON:
             return True  # "touch my finger then your nose"
     return _names_side(tokens, opener)
+
+
+def _puts_off(tokens: Sequence[Token], opener: Mark, marks: Sequence[Mark]) -> bool:
+    """Whether what was named just before is put off ("clonus i will do next time")."""
+    return (
+        0 < opener.first <= _SHORT
+        and not any(token.after for token in tokens[: opener.first])
+        and any(mark.kind == "plan" and mark.first == opener.first for mark in marks)
+    )
 
 
 _SAYING = frozenset(["say", "says", "saying", "shout", "me"])
