@@ -699,6 +699,8 @@ def _sign_before(scene: Scene, before: Sequence[Event]) -> Spot | None:
     if code not in known or known[code].status not in ("present", "abnormal"):
         return None
     return Spot("reading", topic.id, code, place, place, 1)
+
+
 _BEFORE_SIDE = frozenset(["on", "the", "in", "at", "over", "so", "much"])
 
 
@@ -861,8 +863,7 @@ def _gives_reason(scene: Scene, mark: Mark) -> bool:
         return False
     following = [token.text for token in scene.utterance.tokens[mark.last + 1 :]]
     return any(following[: len(words)] == words for words in _REASONS) and not any(
-        spot.role == "reading"
-        and scene.catalogue.items[spot.item].region == scene.context.region
+        spot.role == "reading" and scene.catalogue.items[spot.item].region == scene.context.region
         for spot in scene.spots
     )
 

@@ -133,25 +133,66 @@ def report_reading(
     if compares and item.sides == "paired" and not (is_denied or scene.said):
         side, inferred = "both", True  # what is equal is so on both sides
     value, status = said_of(reading, is_denied)
+    mended = _mended_here(scene, item, event)
     for site in sites:
         own = side_of_site(scene, item, site)
-        keep_result(
+        new = make_finding(
             scene,
-            make_finding(
-                scene,
-                item,
-                own or side,
-                inferred and own is None,
-                site,
-                value,
-                status,
-                Level.REPORTED,
-                event.place,
-                event.last,
-            ),
+            item,
+            own or side,
+            inferred and own is None,
+            site,
+            value,
+            status,
+            Level.REPORTED,
+            event.place,
+            event.last,
         )
+        for old in [one for one in mended if (one.side, one.site) == (new.side, new.site)]:
+            if _contrary(old, new):
+                scene.book.replace(old, new)
+                scene.results_here.remove(old.id)
+        keep_result(scene, new)
         scene.context.topic_site = site
     scene.context.topic_side = side
+
+
+_FOUND = ("abnormal", "present")
+
+
+def _contrary(old: Finding, new: Finding) -> bool:
+    """Whether two results of one item cannot both be meant."""
+    if not (isinstance(old.value, Choice) and isinstance(new.value, Choice)):
+        return False
+    if old.value.code == new.value.code:
+        return old.value.denied != new.value.denied
+    return "normal" in (old.status, new.status) and (old.status in _FOUND or new.status in _FOUND)
+
+
+def _mended_here(scene: Scene, item: Item, event: Event) -> list[Finding]:
+    """Results of the item in this utterance that are taken back before this one.
+
+    "It is irregular, no no, it is regular"; "no scars, oh wait, there is one".
+    """
+    earlier = [
+        other
+        for other in scene.events
+        if other.kind == "result"
+        and other.place < event.place
+        and other.spot is not None
+        and other.spot.item == item.id
+    ]
+    if not earlier:
+        return []
+    since = earlier[-1].last
+    turned = any(
+        since < mark.first and mark.last < event.place - 1
+        for mark in scene.utterance.marked("slip", "replace")
+    )
+    if not turned:
+        return []
+    kept = [scene.book.get(one) for one in scene.results_here]
+    return [one for one in kept if one is not None and one.item == item.id and one.stands]
 
 
 def on_generic(scene: Scene, event: Event) -> None:

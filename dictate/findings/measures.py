@@ -344,8 +344,9 @@ def _candidates(
             if fresh(strength):
                 yield strength, False
         if item.bare_number and fresh(item):
-            yield item, spoken.unit is not None or (
-                _alone(utterance, spoken) and not _is_digit(spoken)
+            yield (
+                item,
+                spoken.unit is not None or (_alone(utterance, spoken) and not _is_digit(spoken)),
             )
     if not named_other:
         for item in _named_together(spoken, context, catalogue, at):

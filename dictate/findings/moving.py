@@ -422,7 +422,9 @@ def name_only(scene: Scene) -> None:
     ]
     if topic is not None and all(
         scene.only_body(name)
-        and not (_of_series(scene, topic, name) or (_graded_alike(scene, topic, name) and scene.said))
+        and not (
+            _of_series(scene, topic, name) or (_graded_alike(scene, topic, name) and scene.said)
+        )
         for name in names
     ):
         heads = names and scene.announces(names[0])
@@ -431,9 +433,7 @@ def name_only(scene: Scene) -> None:
     if scene.said and topic is not None and topic.sides == "paired":
         # "now the right arm" goes on with what is being done, "triceps right" does not.
         names = [
-            name
-            for name in names
-            if not scene.only_body(name) or _graded_alike(scene, topic, name)
+            name for name in names if not scene.only_body(name) or _graded_alike(scene, topic, name)
         ]
     if not names or (topic is not None and _of_the_topic(scene, names)):
         return

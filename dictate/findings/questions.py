@@ -11,7 +11,7 @@ from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import perform, report_reading
 from dictate.findings.places import covers_only, side_of, side_of_site, sites_of
 from dictate.findings.scene import Scene, reading_felt
-from dictate.findings.scopes import denied
+from dictate.findings.scopes import denied, wonders
 from dictate.talk.lexicon import word_lists
 
 
@@ -182,7 +182,8 @@ def on_result(scene: Scene, event: Event) -> None:
         on_act(scene, event)
         return
     if any(place in scene.asked for place in places) and scene.speaker != "partner":
-        ask(scene, item, reading.code, event)
+        if not wonders(scene.utterance):
+            ask(scene, item, reading.code, event)
         return
     if _asks_while_doing(scene, item, reading.code, event):
         ask(scene, item, reading.code, event)

@@ -25,6 +25,7 @@ _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct
 
 
 _TRUNK = frozenset(["shoulder", "shoulders", "head", "chin", "neck", "trunk", "back"])
+_BREATHING: tuple[list[str], ...] = ([], ["in"], ["out"], ["for"], ["through"], ["please"], ["now"], ["and"])
 _CLOTHES = frozenset(["gown", "shirt", "sleeve", "sheet", "paper", "tube", "tubing"])
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
@@ -39,6 +40,7 @@ _HOLDING = frozenset(["hand", "hands", "palm", "palms"])
 
 
 _JUST_NOW = 12.0  # seconds
+_LEFT_JUST_NOW = 30.0  # seconds
 
 
 SOME = frozenset(["some", "bit", "little", "slight", "slightly", "mild", "few", "trace"])
@@ -74,7 +76,9 @@ class Scene:
         self.catalogue = catalogue
         self.utterance = utterance
         self.speaker = speaker
-        spots = on_the_side_in_hand(spots, context.region, catalogue)
+        left, since = context.left
+        before = left if utterance.start - since <= _LEFT_JUST_NOW else None
+        spots = on_the_side_in_hand(spots, context.region, catalogue, before)
         self.quiet = quiet_places(utterance)
         self.asked = question_places(utterance)
         self.all_spots = spots
@@ -273,7 +277,7 @@ class Scene:
 
     @property
     def way_round(self) -> int | None:
-        """The place of the 'round' in "no, the other way round", of the 'swapped' in "no, swapped"."""
+        """The place of the 'round' in "no, the other way round" or after "no, I swapped"."""
         words = [token.text for token in self.utterance.tokens]
         for place in range(2, len(words)):
             if words[place - 2 : place] == ["other", "way"] and words[place] in _ROUND:
@@ -350,6 +354,9 @@ class Scene:
             words = [token.text for token in self.utterance.tokens]
             if words[spot.first - 1] in _CLOTHES and spot.weight == 1:
                 return True
+            following = words[spot.last + 1 : spot.last + 3]
+            if following[:1] in (["breath"], ["breaths"]) and following[1:] in _BREATHING:
+                return True  # "and a slow breath in"
             if words[spot.last] in _ROUND and words[spot.last + 1 : spot.last + 2] != []:
                 return spot.first == spot.last and words[spot.last + 1] in _ARTICLES
         if spot.role != "name" or spot.first == 0:

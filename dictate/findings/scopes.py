@@ -153,7 +153,7 @@ def question_places(utterance: Utterance) -> frozenset[int]:
     if utterance.after == "question":
         return frozenset(range(len(utterance.tokens)))
     asked: set[int] = set()
-    if _tagged(utterance):
+    if wonders(utterance):
         return frozenset(range(len(utterance.tokens)))
     opening = _opening_question(utterance)
     if opening is not None:
@@ -230,8 +230,8 @@ _TAGS = (("is", "it"), ("are", "they"), ("is", "there"), ("is", "that"))
 _DENIALS = frozenset(["no", "not", "never", "none", "nothing"])
 
 
-def _tagged(utterance: Utterance) -> bool:
-    """Whether a statement is turned into a question at its end ("it is a bit curved, is it").
+def wonders(utterance: Utterance) -> bool:
+    """Whether the examiner asks themselves at the end ("it is a bit curved, is it").
 
     A tag after a denial only strengthens it ("there is no swelling, is there").
     """

@@ -15,7 +15,6 @@ from dictate.talk.numbers.model import Comparator, Reading, Spoken
 from dictate.talk.numbers.pairing import HIGHEST_GRADE, Pairing
 from dictate.talk.numbers.terms import Term
 
-
 _OTHER_SIDE = {"left": "right", "right": "left"}
 _POINTING = frozenset(["the", "this", "that", "his", "her", "your", "my"])
 
