@@ -40,7 +40,7 @@ def sides_said(
         if mark.kind in ("left", "right"):
             said.append(Sided("left" if mark.kind == "left" else "right", mark.first, mark.last))
         elif mark.kind == "both":
-            said.append(Sided("both", mark.first, mark.last))
+            said += _two_or_both(utterance, mark)
         elif mark.kind == "right_lead" and stated:
             said.append(Sided("right", mark.first, mark.last))
     last = len(utterance.tokens) - 1
@@ -59,7 +59,24 @@ def sides_said(
     }
     said = [one for one in said if one.first not in in_sites]
     said.sort(key=lambda one: one.first)
-    return _joined(utterance, _corrected(utterance, said))
+    return _joined(utterance, _corrected(utterance, _told_apart(utterance, said)))
+
+
+def _told_apart(utterance: Utterance, said: list[Sided]) -> list[Sided]:
+    """Without a 'both' before the numbers, where each side then has its own.
+
+    "Raise both arms, one seventy on the right and the left gets to one eighty"
+    """
+    if len(utterance.numbers) < 2:
+        return said
+    first = utterance.numbers[0].first
+    told = {one.side for one in said if one.first > first or first - one.last <= _BESIDE}
+    if not {"left", "right"} <= told:
+        return said
+    return [one for one in said if one.side != "both" or one.first > first]
+
+
+_BESIDE = 2  # tokens from a side to its number
 
 
 def _side_of_site(spot: Spot, catalogue: Catalogue) -> str | None:
@@ -102,11 +119,39 @@ def _joined(utterance: Utterance, said: list[Sided]) -> list[Sided]:
             and all(
                 token.text in _JOINERS for token in utterance.tokens[kept[-1].last + 1 : one.first]
             )
+            and not _begins_anew(utterance, kept[-1], one)
         ):
             kept[-1] = Sided("both", kept[-1].first, one.last)
             continue
         kept.append(one)
     return kept
+
+
+def _two_or_both(utterance: Utterance, mark: Mark) -> list[Sided]:
+    """Both sides, or one after the other ("thirty six right and left thirty five")."""
+    first, last = utterance.tokens[mark.first].text, utterance.tokens[mark.last].text
+    two = [
+        Sided("left" if word == "left" else "right", place, place)
+        for word, place in ((first, mark.first), (last, mark.last))
+    ]
+    if {first, last} == {"left", "right"} and _begins_anew(utterance, *two):
+        return two
+    return [Sided("both", mark.first, mark.last)]
+
+
+_COPULAS = frozenset(["is", "was", "gets", "has", "reads", "comes", "goes", "makes", "at"])
+
+
+def _begins_anew(utterance: Utterance, before: Sided, side: Sided) -> bool:
+    """Whether the second side has its own number: "thirty six on the right and the left is ..."."""
+    numbers = [one.first for one in utterance.numbers]
+    follows = side.last + 1
+    if follows < len(utterance.tokens) and utterance.tokens[follows].text in _COPULAS:
+        return any(one < before.first for one in numbers) and any(one > follows for one in numbers)
+    return follows in numbers and any(0 < before.first - one <= _OF_FIRST for one in numbers)
+
+
+_OF_FIRST = 5  # tokens from the first number to the side said after it
 
 
 def side_for(said: Sequence[Sided], first: int, last: int, others: Sequence[int]) -> Side | None:

@@ -23,7 +23,7 @@ def on_the_side_in_hand(
         spots = _in_front(spots, catalogue)
         other = next((one.opposite for one in catalogue.regions if one.region == before), None)
         region = before
-    if any(spot.role == "region" and spot.item == other for spot in spots):
+    if other is None or any(spot.role == "region" and spot.item == other for spot in spots):
         return list(spots)
     prefix = f"{region}."
     own = [spot for spot in spots if spot.item.startswith(prefix)]

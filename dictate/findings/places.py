@@ -76,6 +76,8 @@ def _plural_since(scene: Scene, said: Sequence[Sided], first: int, last: int) ->
     others = [place for place in scene.result_places if place > last]
     limit = min(others, default=10_000)
     own = [one for one in later if one.first < limit]
+    if {"left", "right"} <= {one.side for one in said if one.first > plural.first}:
+        return False  # each side has its own
     return not own and any(one.last < plural.first for one in said)
 
 
