@@ -54,6 +54,7 @@ class Context:
     recent: dict[str, float] = field(default_factory=dict)
     last_results: list[str] = field(default_factory=list)
     bare_side: tuple[Side | None, float] = (None, -1e9)  # said by itself, and when
+    perhaps_right: float = -1e9  # when a 'right' led talk without a result: a side, or just a word
     moved_in: int = -9  # the utterance that only went to the other side
     side_by_sound: tuple[str, ...] = ()  # how the side in hand was read, where not as heard
     topic_by_sound: tuple[str, ...] = ()  # the same of the topic

@@ -193,6 +193,8 @@ def _read(scene: Scene) -> None:
     named = frozenset(spot.item for spot in scene.names if spot.first not in scene.quiet)
     if named:
         scene.context.name(named, scene.utterance.end)
+    if scene.utterance.marked("right_lead") and not (scene.said or scene.results_here):
+        scene.context.perhaps_right = scene.utterance.end
     if scene.said or events:
         quiet = not any(e.kind in ("act", "question", "result", "measure") for e in events)
         alone = scene.said[-1].side if scene.said and quiet else None

@@ -310,12 +310,17 @@ def _same_of_another(scene: Scene, event: Event, topic: Item) -> bool:
     """'Triceps same': the results of the item before, said of another of its kind."""
     at = scene.utterance.start
     names = others_of_kind(scene, topic, event.place) or _others_with_reading(scene, event, topic)
-    if not names or scene.results_here or any(spot.item == topic.id for spot in scene.names):
+    made = [scene.book.get(one) for one in scene.results_here]
+    if not names or any(one is None or one.item != topic.id for one in made):
+        return False
+    if any(
+        spot.item == topic.id and (not made or spot.first > names[0].first) for spot in scene.names
+    ):
         return False
     item = scene.catalogue.items[
         best_of(clusters(names)[-1], scene.context, at, scene.catalogue).item
     ]
-    said = side_for(scene.said, event.place, event.last, [event.place])
+    said = None if made else side_for(scene.said, event.place, event.last, [event.place])
     old = [
         one
         for one in scene.book.of_item(topic.id)

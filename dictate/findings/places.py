@@ -45,6 +45,8 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
         return "both", True
     if scene.context.topic == item.id and scene.context.topic_side is not None:
         if scene.context.topic_holds(at):
+            if not act and _went_right(scene, item):
+                return "right", True
             return scene.context.topic_side, True
     if scene.context.said_side is not None and item.region == scene.context.region:
         if at - scene.context.said_at <= SIDE_LINGERS and not act:
@@ -60,6 +62,18 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
     if bare is not None and at - since <= SIDE_LINGERS * 2:
         return bare, True  # "left" by itself, then the reading
     return "unspecified", False
+
+
+def _went_right(scene: Scene, item: Item) -> bool:
+    """Whether a 'right' before meant the side: the left one has its result ("right, hunting")."""
+    since = scene.context.perhaps_right
+    told = [one for one in scene.book.results_of(item.id) if one.end < since]
+    return (
+        scene.context.topic_side == "left"
+        and scene.utterance.start - since <= SIDE_LINGERS
+        and bool(told)
+        and all(one.side == "left" for one in told)
+    )
 
 
 def _plural_since(scene: Scene, said: Sequence[Sided], first: int, last: int) -> bool:

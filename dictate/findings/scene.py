@@ -25,7 +25,16 @@ _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct
 
 
 _TRUNK = frozenset(["shoulder", "shoulders", "head", "chin", "neck", "trunk", "back"])
-_BREATHING: tuple[list[str], ...] = ([], ["in"], ["out"], ["for"], ["through"], ["please"], ["now"], ["and"])
+_BREATHING: tuple[list[str], ...] = (
+    [],
+    ["in"],
+    ["out"],
+    ["for"],
+    ["through"],
+    ["please"],
+    ["now"],
+    ["and"],
+)
 _CLOTHES = frozenset(["gown", "shirt", "sleeve", "sheet", "paper", "tube", "tubing"])
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
@@ -118,6 +127,7 @@ class Scene:
                 self._tells_whose(spot)
                 or self._is_verb_of_somebody(spot)
                 or self._is_examiners_own(spot)
+                or self._is_plural_of_one(spot)
             )
         ]
         placed = self._places_of_topic()
@@ -200,6 +210,17 @@ class Scene:
             and tokens[spot.first - 1].text == "my"
             and self.only_body(spot)
             and self.catalogue.items[spot.item].region != self.context.region
+        )
+
+    def _is_plural_of_one(self, spot: Spot) -> bool:
+        """Whether a plural of paired parts would name what has no sides ("pulses": no rate)."""
+        return (
+            spot.role == "name"
+            and spot.first == spot.last
+            and self.catalogue.items[spot.item].sides == "single"
+            and not self.only_body(spot)
+            and self.catalogue.items[spot.item].region != self.context.region
+            and any(mark.first == spot.first for mark in self.utterance.marked("paired"))
         )
 
     def _is_verb_of_somebody(self, spot: Spot) -> bool:
@@ -383,8 +404,16 @@ class Scene:
         """
         if spot.role != "name" or spot.weight > 1 or self.context.region is None:
             return False
-        if self.catalogue.items[spot.item].region == self.context.region:
+        region = self.catalogue.items[spot.item].region
+        if region == self.context.region:
             return False
+        listed = {
+            other.first
+            for other in self.spots
+            if other.role == "name" and self.catalogue.items[other.item].region == region
+        }
+        if len(listed) > 1:
+            return False  # "radials two plus, brachials the same"
         here = {
             item
             for token in self.utterance.tokens[spot.first : spot.last + 1]
