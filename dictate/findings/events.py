@@ -113,7 +113,7 @@ def events_of(scene: Scene) -> list[Event]:
     if not events and not partner:
         events += _some(scene)
     if not partner:
-        events += _one_after_all(scene, events)
+        events += _one_after_all(scene, events) or _perceived(scene, events)
     return sorted(events, key=lambda event: (event.place, event.kind != "replace", event.last))
 
 
@@ -676,6 +676,50 @@ def _one_after_all(scene: Scene, events: Sequence[Event]) -> list[Event]:
             return []
         return [Event(last, "result", last, spot=sign)]
     return []
+
+
+_PERCEIVED = (["i", "hear"], ["i", "feel"], ["can", "hear"], ["can", "feel"], ["i", "see"],
+              ["can", "see"], ["could", "hear"], ["could", "feel"])  # fmt: skip
+_BEFORE_THERE = frozenset(["both", "is", "are", "all", "still", "clearly", "easily"])
+
+
+def _perceived(scene: Scene, events: Sequence[Event]) -> list[Event]:
+    """'S one and s two both there', 'I can feel the radials': named, and there."""
+    if any(event.kind in ("result", "measure", "generic", "cannot", "none") for event in events):
+        return []
+    tokens = [token.text for token in scene.utterance.tokens]
+    names = [name for name in scene.names if name.first not in scene.quiet | scene.asked]
+    names = [
+        name
+        for name in names
+        if not scene.only_body(name)
+        and name.first not in scene.sought
+        and affirmable(scene.catalogue.items[name.item]) in _SENSED
+        and scene.catalogue.items[name.item].region == scene.context.region
+    ]
+    since, place = -1, -1
+    for at in range(len(tokens) - 1):
+        if tokens[at : at + 2] in _PERCEIVED and "i" in tokens[max(0, at - 1) : at + 2]:
+            since, place = at + 1, at + 1
+    if since < 0 and names and tokens[-1] == "there":
+        row = sorted({name.last for name in names})
+        if tokens[-2] in _BEFORE_THERE or row[-1] == len(tokens) - 2:
+            since, place = 0, len(tokens) - 1
+    if since < 0 or place in scene.asked | scene.quiet | scene.sought:
+        return []
+    if scene.utterance.marked("negation", "not_word", "cannot", "after_negation", "hypothetical"):
+        return []
+    found: list[Event] = []
+    for group in clusters([name for name in names if name.first >= since]):
+        name = best_of(group, scene.context, scene.utterance.start, scene.catalogue)
+        code = affirmable(scene.catalogue.items[name.item])
+        assert code is not None
+        spot = Spot("reading", name.item, code, name.first, name.last, name.weight)
+        found.append(Event(name.first, "result", name.last, spot=spot))
+    return found
+
+
+_SENSED = ("heard", "felt", "present", "palpable")
 
 
 def _sign_before(scene: Scene, before: Sequence[Event]) -> Spot | None:
