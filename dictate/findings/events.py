@@ -680,6 +680,7 @@ def _one_after_all(scene: Scene, events: Sequence[Event]) -> list[Event]:
 
 _PERCEIVED = (["i", "hear"], ["i", "feel"], ["can", "hear"], ["can", "feel"], ["i", "see"],
               ["can", "see"], ["could", "hear"], ["could", "feel"])  # fmt: skip
+_WHILE = frozenset(["while", "as", "so", "when", "that", "before", "if", "where", "what", "until"])
 _BEFORE_THERE = frozenset(["both", "is", "are", "all", "still", "clearly", "easily"])
 
 
@@ -699,8 +700,10 @@ def _perceived(scene: Scene, events: Sequence[Event]) -> list[Event]:
     ]
     since, place = -1, -1
     for at in range(len(tokens) - 1):
-        if tokens[at : at + 2] in _PERCEIVED and "i" in tokens[max(0, at - 1) : at + 2]:
-            since, place = at + 1, at + 1
+        doer = at if tokens[at] == "i" else at - 1
+        if tokens[at : at + 2] in _PERCEIVED and doer >= 0 and tokens[doer] == "i":
+            if doer == 0 or tokens[doer - 1] not in _WHILE:
+                since, place = at + 1, at + 1
     if since < 0 and names and tokens[-1] == "there":
         row = sorted({name.last for name in names})
         if tokens[-2] in _BEFORE_THERE or row[-1] == len(tokens) - 2:

@@ -35,6 +35,7 @@ _BREATHING: tuple[list[str], ...] = (
     ["now"],
     ["and"],
 )
+_WHILE = (["while"], ["as"], ["so"], ["when"], ["and"], ["before"], ["that"], ["now"])
 _CLOTHES = frozenset(["gown", "shirt", "sleeve", "sheet", "paper", "tube", "tubing"])
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
@@ -115,9 +116,11 @@ class Scene:
         generic = [spot for spot in self.spots if self._is_generic(spot, named or {})]
         self.spots = [spot for spot in self.spots if spot not in generic]
         kept = {(spot.first, spot.last) for spot in self.spots if spot.role == "name"}
-        # Where something is named that is not known here: what follows is not of the name before.
+        # A movement that is not known here: what follows is not of the name before.
         self.unclear = frozenset(
-            spot.first for spot in generic if (spot.first, spot.last) not in kept
+            spot.first
+            for spot in generic
+            if (spot.first, spot.last) not in kept and self._moves_elsewhere(spot)
         )
         self.spots = [spot for spot in self.spots if not self._within_place(spot)]
         self.spots = [
@@ -240,8 +243,11 @@ class Scene:
         tokens = [token.text for token in self.utterance.tokens]
         if spot.role not in ("act", "question") or tokens[spot.first] not in _SENSING:
             return False
-        before = tokens[max(0, spot.first - 2) : spot.first]
-        return before[-1:] == ["i"] or before in (["i", "can"], ["i", "could"], ["i", "do"])
+        before = tokens[: spot.first]
+        if before[-1:] in (["can"], ["could"], ["do"]):
+            before = before[:-1]
+        # "Relax while I feel for the nodes": an act, put to the partner
+        return before[-1:] == ["i"] and before[-2:-1] not in _WHILE
 
     def _tells_whose(self, spot: Spot) -> bool:
         """Whether a part of the body only tells of what: "the nails of the hands"."""
