@@ -157,12 +157,14 @@ def reading_claims(
     headings: Container[int] = (),
     strange: bool = False,
     telling: Container[int] = (),
+    listed: bool = False,
 ) -> list[Claim]:
     """The claims to a group of overlapping readings that hold, best first.
 
     ``strange``: a word of the utterance is strange to the region in hand. ``understood``: none
     is, and the utterance tells. ``headings`` are places of words that name a whole region,
-    ``telling`` of words that hardly any other item knows.
+    ``telling`` of words that hardly any other item knows. ``listed``: an 'or' or 'and' joins them
+    to a result just before.
     """
     at = utterance.start
     claims = []
@@ -215,7 +217,7 @@ def reading_claims(
         if score <= 0 and spot.item in in_region:
             score = _by_place(spot, item, places, blocking)
         if score <= 0 and in_region == {spot.item}:
-            if _just_denied(utterance, spot):
+            if _just_denied(utterance, spot) or listed:
                 score = 2.0
             elif spot.weight > 1 or (
                 (
@@ -309,7 +311,13 @@ def _just_denied(utterance: Utterance, spot: Spot) -> bool:
     return any(
         mark.last == spot.first - 1 and not utterance.tokens[mark.last].after
         for mark in utterance.marked("negation")
+    ) or any(
+        mark.last == spot.first - 1 and len(utterance.tokens) <= _FEW
+        for mark in utterance.marked("not_word")
     )
+
+
+_FEW = 4  # words in all of "he is not pale"
 
 
 def is_brief(utterance: Utterance, group: Sequence[Spot], places: Sequence[Spot] = ()) -> bool:

@@ -23,7 +23,7 @@ from dictate.findings.scopes import denied
 from dictate.findings.spotting import Spot
 from dictate.findings.strange import is_stray
 from dictate.findings.values import value_fits
-from dictate.talk.lexicon import word_lists
+from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.numbers import is_courtesy
 from dictate.talk.utterance import Mark, Utterance
 
@@ -86,7 +86,15 @@ def events_of(scene: Scene) -> list[Event]:
     taken: set[int] = set(busy)
     won: list[Spot] = []
     for group in clusters(readings):
-        for spot in _winners(scene, group, _naming_after(scene, won)):
+        naming = _naming_after(scene, won)
+        before = group[0].first - 1
+        joined = before >= 0 and scene.utterance.tokens[before].text in _LISTED
+        if joined:
+            # "No guarding or rigidity": a list of results, each of its own item
+            own = {spot.item for spot in group}
+            naming = [name for name in naming if name.item in own or not _told_of(name, won)]
+        listed = any(spot.last == group[0].first - 2 for spot in won)
+        for spot in _winners(scene, group, naming, joined and listed):
             events.append(Event(spot.first, "result", spot.last, spot=spot))
             taken.update(range(spot.first, spot.last + 1))
             won.append(spot)
@@ -173,7 +181,20 @@ def _naming_after(scene: Scene, won: Sequence[Spot]) -> list[Spot]:
     ]
 
 
-def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> list[Spot]:
+_LISTED = ("or", "and", "nor")
+
+
+def _told_of(name: Spot, won: Sequence[Spot]) -> bool:
+    """Whether a name is no more than the word of its own result ("guarding")."""
+    return name.role == "name" and any(
+        spot.item == name.item and spot.first <= name.first and name.last <= spot.last
+        for spot in won
+    )
+
+
+def _winners(
+    scene: Scene, group: Sequence[Spot], naming: Sequence[Spot], listed: bool = False
+) -> list[Spot]:
     strange = scene.strange_to(
         spot.item
         for spot in group
@@ -191,6 +212,7 @@ def _winners(scene: Scene, group: Sequence[Spot], naming: Sequence[Spot]) -> lis
         strange=bool(scene.strange),
         understood=not (strange or scene.asked or scene.sought or _does(scene)),
         telling=scene.telling,
+        listed=listed,
     )
     winners: list[Spot] = []
     taken: set[int] = set()
@@ -269,14 +291,24 @@ _WITH_PARTICLE = frozenset(
 )  # fmt: skip
 
 
+_POSING = frozenset(["lie", "lay", "sit", "stand", "stay", "keep", "hold", "go", "be", "hang"])
+_POSED = frozenset(["flat", "still", "straight", "upright", "tall", "loose", "floppy", "steady",
+                    "open", "closed", "relaxed", "limp", "soft", "quiet"])  # fmt: skip
+
+
 def _is_verb(scene: Scene, spot: Spot) -> bool:
     """Whether the word is what is about to be done, or how it is done meanwhile.
 
     "Let me warm this up"; "while you are sitting comfortably".
     """
     if spot.weight == 1 and spot.first > 0:
-        if scene.utterance.tokens[spot.first - 1].text in ("will", "would", "shall"):
+        word, before = (
+            scene.utterance.tokens[place].text for place in (spot.first, spot.first - 1)
+        )
+        if before in ("will", "would", "shall"):
             return True  # "first i will tap"
+        if word in _POSED and before in _POSING:
+            return True  # "lie flat for me"
     if (
         spot.weight == 1
         and scene.utterance.tokens[spot.first].text in _PARTICLES
@@ -511,7 +543,7 @@ def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
         for group in groups[-4:]
         for one in _all_of_name(
             scene,
-            best_of(_coded(group, scene.catalogue), scene.context, at, scene.catalogue),
+            best_of(_coded(scene, group), scene.context, at, scene.catalogue),
             group,
         )
     ]
@@ -923,10 +955,23 @@ def _mends_side(scene: Scene, mark: Mark) -> bool:
     )
 
 
-def _coded(group: Sequence[Spot], catalogue: Catalogue) -> Sequence[Spot]:
-    """Those of a group whose items have coded results, if any."""
-    coded = [spot for spot in group if catalogue.items[spot.item].kind == "finding"]
-    return coded or group
+def _coded(scene: Scene, group: Sequence[Spot]) -> Sequence[Spot]:
+    """Those of a group that are called so, else those whose items have coded results, if any."""
+    # "Femoral pulse normal" is of the pulse, not of the bruit that "femoral" may mean, too.
+    most = max(spot.weight for spot in group)
+    named = [spot for spot in group if spot.weight == most]
+    items = scene.catalogue.items
+    said = [
+        compared(one.text) for one in scene.utterance.tokens[named[0].first : named[0].last + 1]
+    ]
+    titled = [
+        spot
+        for spot in named
+        if most > 1
+        and set(said) <= {compared(word) for word in items[spot.item].title.lower().split()}
+    ]
+    coded = [spot for spot in named if items[spot.item].kind == "finding"]
+    return titled or coded or named
 
 
 def _senses(utterance: Utterance, mark: Mark) -> bool:

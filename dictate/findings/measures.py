@@ -57,10 +57,14 @@ def measures_of(
             continue
         if _from_a_place(tokens, spoken) and not _in_a_wording(spots, spoken):
             continue
-        if "time" in tokens[: spoken.first] and not _named_since(spots, spoken, last_end):
-            continue
-        if "time" in tokens[max(0, spoken.first - _OF_THE_CLOCK) : spoken.first]:
+        clock = _clock_places(tokens, spots)
+        if any(place < spoken.first for place in clock):
+            if not _named_since(spots, spoken, last_end):
+                continue
+        if any(spoken.first - _OF_THE_CLOCK <= place < spoken.first for place in clock):
             continue  # "is it time, it is nearly eleven"
+        if _after_change(tokens, spoken) and last_end >= 0:
+            continue  # "pupils three going to two"
         if any(last_end < place < spoken.first for place in unclear) or (
             previous is not None
             and not _named_since(spots, spoken, last_end)
@@ -88,6 +92,29 @@ def measures_of(
             for one in listed:
                 yield spoken.first, spoken.last, one
             last_end = spoken.last
+
+
+def _clock_places(tokens: Sequence[str], spots: Sequence[Spot]) -> list[int]:
+    """Where 'time' is said and is no part of a name ("capillary refill time")."""
+    named = {
+        place for spot in spots if spot.role == "name" for place in range(spot.first, spot.last + 1)
+    }
+    return [
+        place
+        for place, word in enumerate(tokens)
+        if word == "time" and place not in named and place - 1 not in named
+    ]
+
+
+_CHANGING = frozenset(["going", "down", "shrinking", "constricting", "narrowing", "closing"])
+
+
+def _after_change(tokens: Sequence[str], spoken: Spoken) -> bool:
+    """Whether the number is what something changes to."""
+    before = tokens[max(0, spoken.first - 2) : spoken.first]
+    if tokens[spoken.first] == "to":
+        before = tokens[max(0, spoken.first - 1) : spoken.first + 1]
+    return len(before) == 2 and before[1] == "to" and before[0] in _CHANGING
 
 
 def _listed_with(

@@ -148,6 +148,11 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
     return misfit
 
 
+def _reached(item: Item, spoken: Spoken) -> bool:
+    """Whether a movement went up to the number: "abduction up to one eighty"."""
+    return item.unit == "deg" and spoken.comparator == "<=" and "up to" in spoken.text.lower()
+
+
 def _is_count(item: Item) -> bool:
     return item.unit == "/min"
 
@@ -172,7 +177,7 @@ def _in_unit(
         number=turned(number),
         high=None if high is None else turned(high),
         unit=item.unit,
-        comparator=spoken.comparator,
+        comparator=None if _reached(item, spoken) else spoken.comparator,
         approximate=spoken.approximate,
         said_number=number if unit != item.unit else None,
         said_unit=unit if unit != item.unit else None,

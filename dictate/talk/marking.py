@@ -155,6 +155,22 @@ _AFTER_RIGHT = frozenset(
 )  # fmt: skip
 
 
+_GOT = frozenset(["gets", "got", "get", "getting", "did", "does", "told", "tells", "said", "had"])
+
+
+def _is_praise(words: Sequence[str], place: int) -> bool:
+    """Whether a 'right' means correct: "gets it right every time", "got them all right"."""
+    before = [word for word in words[max(0, place - 4) : place]]
+    after = list(words[place + 1 : place + 3])
+    got = [at for at, word in enumerate(before) if word in _GOT]
+    if got and any(
+        word in ("it", "them", "that", "all", "both", "everything")
+        for word in before[got[-1] + 1 :]
+    ):
+        return "on" not in before and "the" not in before[got[-1] + 1 :]
+    return after in (["every", "time"], ["each", "time"])
+
+
 def _sides(
     words: Sequence[str], tokens: Sequence[Token], blocked: set[int], marks: Sequence[Mark]
 ) -> list[Mark]:
@@ -165,6 +181,8 @@ def _sides(
     sides: list[Mark] = []
     for place, word in enumerate(words):
         if place in in_both:
+            continue
+        if word == "right" and _is_praise(words, place):
             continue
         if word in ("left", "right") and place not in blocked:
             opens = place == 0 or tokens[place - 1].after in ("strong", "question")
