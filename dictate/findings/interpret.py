@@ -27,6 +27,7 @@ from dictate.findings.replies import on_affirmed, on_answer, on_no, on_none, on_
 from dictate.findings.scene import Scene
 from dictate.findings.sound_alike import Rescue, remember
 from dictate.findings.spotting import Spot, spotter_for
+from dictate.talk.lexicon import compared
 from dictate.talk.utterance import Utterance
 
 _TAKES_BACK = 6.0  # seconds after talk within which "strike that" means it
@@ -83,13 +84,7 @@ class Interpreter:
         series = self._in_hand(utterance, spots)
         if series is not None:
             short = self._spotter.short_names(utterance, series)
-            names = [spot for spot in spots if spot.role == "name" and spot.weight > 1]
-            names += [spot for spot in spots if spot.role == "name" and spot in short]
-            spots += [
-                spot
-                for spot in short
-                if not any(one.first <= spot.first and spot.last <= one.last for one in names)
-            ]
+            spots = _with_short_names(spots, short, self._catalogue)
         scene = Scene(
             utterance,
             spots,
@@ -112,7 +107,11 @@ class Interpreter:
         named = [
             items[spot.item]
             for spot in spots
-            if spot.role == "name" and spot.weight > 1 and items[spot.item].short
+            if spot.role == "name"
+            and spot.weight > 1
+            and items[spot.item].short
+            and _joint(spot.item)
+            in {compared(t.text) for t in utterance.tokens[spot.first : spot.last + 1]}
         ]
         if named:
             return named[0]
@@ -134,6 +133,39 @@ class Interpreter:
         if self._first_speaker is None:
             self._first_speaker = low
         return "examiner" if low == self._first_speaker else "partner"
+
+
+def _joint(item: str) -> str | None:
+    """The joint of a movement, as compared: the first word of its own key."""
+    return compared(item.partition(".")[2].partition("_")[0])
+
+
+def _with_short_names(spots: list[Spot], short: Sequence[Spot], catalogue: Catalogue) -> list[Spot]:
+    """Mentions and short names; those of movements win over the same words of another joint."""
+    longer = [
+        spot
+        for spot in spots
+        if spot.role == "name"
+        and any(
+            (spot.first < one.first or one.last < spot.last or spot.item == one.item)
+            and spot.first <= one.first
+            and one.last <= spot.last
+            for one in short
+        )
+    ]
+    kept = [
+        one
+        for one in short
+        if not any(spot.first <= one.first and one.last <= spot.last for spot in longer)
+    ]
+    return [
+        spot
+        for spot in spots
+        if spot.role != "name"
+        or spot in longer
+        or catalogue.items[spot.item].unit != "deg"
+        or not any((spot.first, spot.last) == (one.first, one.last) for one in kept)
+    ] + kept
 
 
 _DOING: dict[Kind, Callable[[Scene, Event], None]] = {
