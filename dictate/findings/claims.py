@@ -43,6 +43,19 @@ def without_covered(spots: Sequence[Spot], region: str | None = None) -> list[Sp
         or spot.weight > 1
         or (spot.first, spot.last) not in said
     ]
+    # "Sharp and dull intact", of the limbs: no act of the region where the face is tried so.
+    own = {
+        (spot.first, spot.last)
+        for spot in spots
+        if spot.role == "name" and spot.item.partition(".")[0] == region
+    }
+    spots = [
+        spot
+        for spot in spots
+        if spot.role != "act"
+        or spot.item.partition(".")[0] == region
+        or (spot.first, spot.last) not in own
+    ]
     # "Corneal reflex" names no reflex in general, "blood pressure" tells of no blood.
     listed = {s.item for s in spots if s.role == "name" and s.weight > 1 and s.first == s.last}
     long_names = [spot for spot in spots if spot.role == "name" and spot.weight > 1]

@@ -238,4 +238,12 @@ def paired_near(utterance: Utterance, first: int, last: int) -> Mark | None:
     for mark in reversed(utterance.marked("paired")):
         if first - 6 <= mark.first <= last:
             return mark
+    for mark in utterance.marked("paired"):
+        # "No swelling of the knees"
+        between = [token.text for token in utterance.tokens[last + 1 : mark.first]]
+        if 0 < len(between) <= 2 and between[0] in _OF and mark.first > last:
+            return mark
     return None
+
+
+_OF = frozenset(["of", "in", "over", "on", "at", "around", "to"])

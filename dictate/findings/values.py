@@ -21,6 +21,7 @@ from dictate.talk.numbers import lexicon as number_lexicon
 
 _LEAST_SYSTOLIC = 20  # mmHg; "one thirty" alone is no pressure of 1 over 30
 _FEET_AND_INCHES = "ft_in"
+_STONE_AND_POUNDS = "st_lb"
 _GRADED = ("<=", ">=")  # bounds that a grade may have: "at least a four"
 
 
@@ -104,6 +105,8 @@ def _unit_keys(item: Item) -> dict[str, str]:
             keys[key] = ucum
     if "[in_i]" in wanted or "[ft_i]" in wanted:
         keys[_FEET_AND_INCHES] = "[in_i]"
+    if "[lb_av]" in wanted:
+        keys[_STONE_AND_POUNDS] = "[lb_av]"
     return keys
 
 

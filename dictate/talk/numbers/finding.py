@@ -9,6 +9,7 @@ from typing import Literal
 from dictate.talk.numbers.atoms import NO_BREAK, SENTENCE
 from dictate.talk.numbers.composing import Composed, single_reading
 from dictate.talk.numbers.counting import with_products
+from dictate.talk.numbers.halves import with_named_halves
 from dictate.talk.numbers.heard import Core, Heard, Prefix
 from dictate.talk.numbers.lexicon import Compound, lexicon
 from dictate.talk.numbers.model import Comparator, Reading, Spoken
@@ -26,7 +27,8 @@ def find_numbers(tokens: Sequence[str]) -> list[Spoken]:
         tokens: words of one utterance, lower case from a recogniser or as written in a
             transcript ("134/88", "2+", "37°C", punctuation attached).
     """
-    return with_products(tokens, _Search(Heard(tokens, lexicon())).all())
+    found = _Search(Heard(tokens, lexicon())).all()
+    return with_named_halves(tokens, with_products(tokens, found))
 
 
 def _can_be_reckoned(reading: Reading) -> bool:
