@@ -67,7 +67,13 @@ def without_covered(spots: Sequence[Spot], region: str | None = None) -> list[Sp
         or not _within_longer_name(spot, _rivals(spot, long_names, region))
     ]
     # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
-    spots = [spot for spot in spots if spot.role != "value" or not _opens_within(spot, long_names)]
+    # "Tandem gait normal": nor is it the gait's own "gait normal".
+    spots = [
+        spot
+        for spot in spots
+        if not (spot.role == "value" or (spot.role == "reading" and spot.alone))
+        or not _opens_within(spot, long_names)
+    ]
     spots = [_after_its_act(spot, spots) for spot in spots]
     strong = [spot for spot in spots if spot.role in order]
     kept: list[Spot] = []

@@ -517,6 +517,16 @@ def _lies_in(mark: Mark, other: Mark) -> bool:
 
 def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
     at = scene.utterance.start
+    done = [
+        spot
+        for spot in scene.spots
+        if spot.role == "act" and spot.last == mark.first - 1 and spot.last in taken
+    ]
+    if done:
+        # "Finger to nose intact"
+        best = best_of(done, scene.context, at, scene.catalogue)
+        if any(name.item == best.item for name in scene.names):
+            return [best]
     edges = [place for place in taken if place < mark.first]
     since = max(edges, default=-1)
     groups = [
@@ -531,6 +541,7 @@ def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
             if mark.last < group[0].first <= mark.last + 3
             and not any(t.after for t in scene.utterance.tokens[mark.last : group[0].first])
         ][:1]
+        groups += _joined_to(scene, groups)
     plain = [group for group in groups if not all(scene.only_body(one) for one in group)]
     if plain:
         groups = plain
@@ -554,6 +565,19 @@ def _names_for(scene: Scene, mark: Mark, taken: set[int]) -> list[Spot]:
         if at - scene.context.topic_at <= 12 and not scene.names and not scene.strange:
             return [Spot("name", topic.id, "", mark.first, mark.last, 1)]
     return []
+
+
+def _joined_to(scene: Scene, groups: Sequence[Sequence[Spot]]) -> list[list[Spot]]:
+    """The name that an 'and' joins to the first one ("normal s one and s two")."""
+    if not groups:
+        return []
+    last = max(spot.last for spot in groups[0])
+    tokens = scene.utterance.tokens
+    if [token.text for token in tokens[last + 1 : last + 2]] != ["and"]:
+        return []
+    joined = [group for group in clusters(scene.names) if group[0].first == last + 2]
+    ends = [spot.last for group in joined for spot in group]
+    return joined if ends and max(ends) == len(tokens) - 1 else []
 
 
 def _all_of_name(scene: Scene, best: Spot, group: Sequence[Spot]) -> list[Spot]:

@@ -145,13 +145,28 @@ def enter_region(scene: Scene) -> None:
     regions = [
         spot
         for spot in scene.spots
-        if spot.role == "region" and spot.first not in scene.quiet and scene.announces(spot)
+        if spot.role == "region"
+        and spot.first not in scene.quiet
+        and scene.announces(spot)
+        and not _told_here(scene, spot)
     ]
     if regions:
         longest = max(regions, key=lambda spot: (spot.weight, -spot.first))
         if longest.item != scene.context.region:
             scene.context.enter(longest.item)
             scene.context.topic = None
+
+
+def _told_here(scene: Scene, announced: Spot) -> bool:
+    """Whether the words belong to a result of the region in hand ("full range of motion")."""
+    return any(
+        spot.role == "reading"
+        and spot.weight > announced.weight
+        and spot.first <= announced.first
+        and announced.last <= spot.last
+        and scene.catalogue.items[spot.item].region == scene.context.region
+        for spot in scene.spots
+    )
 
 
 def announce_side(scene: Scene, events: Sequence[Event]) -> None:
