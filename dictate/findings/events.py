@@ -291,6 +291,9 @@ _WITH_PARTICLE = frozenset(
 )  # fmt: skip
 
 
+_ORDERING = frozenset(["hold", "put", "keep", "stretch", "lay", "rest", "tuck", "turn", "cross"])
+_WHOSE = frozenset(["your", "both", "those", "these"])
+_ASKED_FOR = (["please"], ["for", "me"], ["for", "me", "please"], ["on", "the", "floor"])
 _POSING = frozenset(["lie", "lay", "sit", "stand", "stay", "keep", "hold", "go", "be", "hang"])
 _POSED = frozenset(["flat", "still", "straight", "upright", "tall", "loose", "floppy", "steady",
                     "open", "closed", "relaxed", "limp", "soft", "quiet"])  # fmt: skip
@@ -301,6 +304,12 @@ def _is_verb(scene: Scene, spot: Spot) -> bool:
 
     "Let me warm this up"; "while you are sitting comfortably".
     """
+    words = [token.text for token in scene.utterance.tokens]
+    if words[max(0, spot.first - 2) : spot.first][:1] and spot.first > 1:
+        if words[spot.first - 2] in _ORDERING and words[spot.first - 1] in _WHOSE:
+            return True  # "hold your hands out"
+    if spot.weight > 1 and words[spot.last] in _POSED and words[spot.last + 1 :] in _ASKED_FOR:
+        return True  # "so feet flat please"
     if spot.weight == 1 and spot.first > 0:
         word, before = (
             scene.utterance.tokens[place].text for place in (spot.first, spot.first - 1)
@@ -309,6 +318,11 @@ def _is_verb(scene: Scene, spot: Spot) -> bool:
             return True  # "first i will tap"
         if word in _POSED and before in _POSING:
             return True  # "lie flat for me"
+        if (
+            word in _POSED
+            and [t.text for t in scene.utterance.tokens[spot.last + 1 :]] in _ASKED_FOR
+        ):
+            return True  # "feet flat please"
     if (
         spot.weight == 1
         and scene.utterance.tokens[spot.first].text in _PARTICLES
@@ -916,7 +930,7 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     tokens = scene.utterance.tokens
     if any(place in taken for place in range(mark.first, mark.last + 1)):
         return False
-    if mark.kind == "no" and _mends_side(scene, mark):
+    if mark.kind == "no" and (_mends_side(scene, mark) or _mends(scene, mark)):
         return False
     if mark.kind == "no":
         # 'no' before a noun denies it; a reply stands by itself.
@@ -969,6 +983,20 @@ def _gives_reason(scene: Scene, mark: Mark) -> bool:
         spot.role == "reading" and scene.catalogue.items[spot.item].region == scene.context.region
         for spot in scene.spots
     )
+
+
+def _mends(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'no' takes back a number ("sixty, no hang on, sixty five") or states what follows.
+
+    "Big breath in, and no, I cannot get the liver edge"
+    """
+    if any(
+        other.first <= mark.first and mark.last <= other.last and other.last > mark.last
+        for other in scene.utterance.marked("slip", "replace")
+    ) and any(number.first > mark.last for number in scene.utterance.numbers):
+        return True
+    done = any(spot.role == "act" and spot.last < mark.first for spot in scene.spots)
+    return done and any(name.first > mark.last for name in scene.names)
 
 
 def _mends_side(scene: Scene, mark: Mark) -> bool:

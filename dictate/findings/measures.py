@@ -322,6 +322,16 @@ def _candidates(
     if stray:
         # "Step forward two paces"
         of_value = []
+    in_hand = catalogue.items[context.topic] if context.topic and context.topic_holds(at) else None
+    if (
+        in_hand is not None
+        and in_hand.kind == "ratio"
+        and in_hand.id not in {spot.item for spot in of_value}
+        and all(catalogue.items[spot.item].kind == "ratio" for spot in of_value)
+        and not any(spot.role == "name" and not _only_parts(utterance, spot) for spot in spots)
+        and fresh(in_hand)
+    ):
+        yield in_hand, False  # "left eye twenty over twenty five", at the chart
     for item in by_rank(of_value):
         if fresh(item):
             # "Down forty five" of an ankle is no descent of the diaphragm.
@@ -394,6 +404,15 @@ def _candidates(
         for item in _by_unit_here(spoken, region, catalogue, alone, context.topic or ""):
             if fresh(item):
                 yield item, False
+
+
+def _only_parts(utterance: Utterance, spot: Spot) -> bool:
+    """Whether a name is no more than a part of the body."""
+    lists = word_lists()
+    return all(
+        token.text in lists.body or token.text in lists.paired or token.text in lists.light
+        for token in utterance.tokens[spot.first : spot.last + 1]
+    )
 
 
 def _is_strength(spoken: Spoken, movement: Item) -> bool:

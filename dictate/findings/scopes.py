@@ -159,6 +159,9 @@ def question_places(utterance: Utterance) -> frozenset[int]:
     if opening is not None:
         asked.update(range(opening, len(utterance.tokens)))
     tokens = [token.text for token in utterance.tokens]
+    complaint = _asked_complaint(tokens)
+    if complaint is not None:
+        asked.update(range(complaint, len(tokens)))
     for place in range(1, len(tokens) - 1):
         # "Shout if it hurts": what is waited for is asked, not told.
         if tokens[place] == "if" and tokens[place - 1] in _BIDDING | {"me", "know"}:
@@ -178,6 +181,41 @@ def question_places(utterance: Utterance) -> frozenset[int]:
 
 
 _SHOULD = frozenset(["should", "ought", "belong", "belongs"])
+
+
+_COMPLAINTS = frozenset(
+    [
+        "sore",
+        "tender",
+        "hurt",
+        "hurts",
+        "hurting",
+        "painful",
+        "pain",
+        "ache",
+        "aching",
+        "tenderness",
+    ]
+)
+_EITHER_WAY = frozenset(["anywhere", "either"])
+_AT_COMPLAINT = frozenset(
+    ["at", "all", "anywhere", "either", "side", "when", "i", "press", "push", "do", "that", "this",
+     "here", "there", "or", "on", "now", "one"]
+)  # fmt: skip
+
+
+def _asked_complaint(tokens: Sequence[str]) -> int | None:
+    """Where a complaint is asked about with no question word ("hurt at all", "sore anywhere")."""
+    for place, word in enumerate(tokens):
+        if word not in _COMPLAINTS or not _DENIALS.isdisjoint(tokens[:place]):
+            continue
+        rest = list(tokens[place + 1 :])
+        if not rest or not all(other in _AT_COMPLAINT for other in rest):
+            continue
+        if _EITHER_WAY.intersection(rest) or rest[:2] == ["at", "all"] or rest[:2] == ["when", "i"]:
+            if not {"is", "are", "was", "feels", "it", "but", "not"}.intersection(tokens[:place]):
+                return place
+    return None
 
 
 def _as_it_should(utterance: Utterance, question: Mark) -> bool:
@@ -450,6 +488,10 @@ def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> boo
             continue
         if utterance.tokens[mark.first].text in _ENDING and mark.last + 1 < len(utterance.tokens):
             continue  # "crackles, I do not hear a wheeze" denies what follows
+        if utterance.tokens[mark.first].text in _THOSE and any(
+            spot.role == "reading" and spot.first == mark.last + 1 for spot in spots
+        ):
+            continue  # "swelling, they are not tender"
         between = range(last + 1, mark.first)
         sites = {
             place
@@ -467,6 +509,7 @@ def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> boo
     return False
 
 
+_THOSE = frozenset(["they", "these"])
 _ENDING = frozenset(["i", "we", "neither"])
 
 

@@ -143,7 +143,11 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
         )
         doubts = ("the number could be read in more than one way",) if number.doubtful else ()
         # "Thirty six point seven" is no count of breaths.
-        plausible = number.plausible and not (_is_count(item) and _fraction(number.value))
+        plausible = (
+            number.plausible
+            and not (_is_count(item) and _fraction(number.value))
+            and not _grades_strength(item, spoken)
+        )
         measured = Measured(measured.value, measured.status, plausible, doubts, alternatives)
         if plausible:
             return measured
@@ -154,6 +158,24 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
 def _reached(item: Item, spoken: Spoken) -> bool:
     """Whether a movement went up to the number: "abduction up to one eighty"."""
     return item.unit == "deg" and spoken.comparator == "<=" and "up to" in spoken.text.lower()
+
+
+_MOST_STRENGTH = 5
+_FEW_DEGREES = 10
+
+
+def _grades_strength(item: Item, spoken: Spoken) -> bool:
+    """Whether a bare number up to five would be degrees of a wide movement ("five and five")."""
+    best = spoken.readings[0]
+    usual = item.ranges.usual
+    return (
+        item.unit == "deg"
+        and spoken.unit is None
+        and bool(best.values)
+        and 0 < max(best.values) <= _MOST_STRENGTH
+        and usual is not None
+        and (usual.low or 0) > _FEW_DEGREES
+    )
 
 
 def _is_count(item: Item) -> bool:
