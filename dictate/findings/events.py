@@ -343,6 +343,10 @@ def _within_denial(scene: Scene, spot: Spot) -> bool:
     return any(
         mark.first <= spot.first and spot.last <= mark.last and mark.last > mark.first
         for mark in scene.utterance.marked("negation", "cannot")
+    ) or any(
+        mark.first < spot.first <= spot.last <= mark.last
+        for mark in scene.utterance.marked("after_negation")
+        if scene.utterance.tokens[mark.first].text == "nil"
     )
 
 

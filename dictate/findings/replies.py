@@ -18,7 +18,7 @@ from dictate.findings.making import (
 )
 from dictate.findings.places import sites_of
 from dictate.findings.questions import sign_of
-from dictate.findings.scene import Scene, affirmable
+from dictate.findings.scene import Scene, affirmable, reading_felt
 
 _SAME_PHRASE_REPLY = 4.0  # seconds after a bare sign within which 'no' makes it a question
 
@@ -163,8 +163,11 @@ def on_none(scene: Scene, event: Event) -> None:
     ):
         item = topic
     elif names:
+        group = clusters(names)[-1]
+        # "Spleen nil felt" is of the item that is felt, not of the one that is percussed.
+        felt = [one for one in group if reading_felt(scene.catalogue.items[one.item]) is not None]
         item = scene.catalogue.items[
-            best_of(clusters(names)[-1], scene.context, at, scene.catalogue).item
+            best_of(felt or group, scene.context, at, scene.catalogue).item
         ]
     else:
         return

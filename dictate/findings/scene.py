@@ -452,14 +452,22 @@ class Scene:
         return bool(self.utterance.marked("hypothetical", "plan", "others"))
 
     def _places_of_topic(self) -> set[int]:
-        """Where a place of the topic is said in several words ("behind the ears", of nodes)."""
+        """Where a place of the topic is said in several words ("behind the ears", of nodes).
+
+        Also of what is named before it in the region in hand ("nodes behind the ears").
+        """
         topic = self.topic_item()
-        if topic is None or topic.sites is None:
-            return set()
+        items = self.catalogue.items
+        lists = {topic.sites: -1} if topic is not None else {}
+        for name in reversed([spot for spot in self.spots if spot.role == "name"]):
+            item = items[name.item]
+            if item.region == self.context.region and item.sites is not None:
+                lists.setdefault(item.sites, name.first)
         return {
             place
             for spot in self.spots
-            if spot.role == "site" and spot.item == topic.sites and spot.last > spot.first
+            if spot.role == "site" and spot.last > spot.first
+            if spot.item in lists and spot.first > lists[spot.item]
             for place in range(spot.first, spot.last + 1)
         }
 
