@@ -64,7 +64,7 @@ def without_covered(spots: Sequence[Spot], region: str | None = None) -> list[Sp
         for spot in spots
         if spot.role not in ("name", "reading")
         or (spot.role == "reading" and spot.item in listed)  # "renal or iliac bruits"
-        or not _within_longer_name(spot, _rivals(spot, long_names, region))
+        or not _within_longer_name(spot, _rivals(spot, spots, long_names, region))
     ]
     # "Hip internal rotation thirty": the neck's rotation is only the end of another name.
     # "Tandem gait normal": nor is it the gait's own "gait normal".
@@ -72,7 +72,10 @@ def without_covered(spots: Sequence[Spot], region: str | None = None) -> list[Sp
         spot
         for spot in spots
         if not (spot.role == "value" or (spot.role == "reading" and spot.alone))
-        or not _opens_within(spot, long_names)
+        or not _opens_within(
+            spot,
+            [name for name in long_names if spot.role == "value" or spot.last == name.last + 1],
+        )
     ]
     spots = [_after_its_act(spot, spots) for spot in spots]
     strong = [spot for spot in spots if spot.role in order]
@@ -121,11 +124,21 @@ def _opens_within(spot: Spot, names: Sequence[Spot]) -> bool:
     )
 
 
-def _rivals(spot: Spot, names: Sequence[Spot], region: str | None) -> Sequence[Spot]:
-    """The names that can take in a mention: for a result of the region in hand its own ones."""
-    if spot.role != "reading" or region is None or spot.item.partition(".")[0] != region:
+def _rivals(
+    spot: Spot, spots: Sequence[Spot], names: Sequence[Spot], region: str | None
+) -> Sequence[Spot]:
+    """The names that can take in a mention.
+
+    For a result of the region in hand, or of an item that is named beside it ("back, old scar"),
+    those of its own region.
+    """
+    own = spot.item.partition(".")[0]
+    named = any(
+        one.role == "name" and one.item == spot.item and one.last < spot.first for one in spots
+    )
+    if spot.role != "reading" or not (own == region or named):
         return names
-    return [name for name in names if name.item.partition(".")[0] == region]
+    return [name for name in names if name.item.partition(".")[0] == own]
 
 
 def _within_longer_name(spot: Spot, names: Sequence[Spot]) -> bool:

@@ -21,6 +21,8 @@ def on_replace(scene: Scene, event: Event) -> None:
         return
     item = scene.catalogue.items[old.item]
     assert event.mark is not None
+    if _of_other_side(scene, old, event):
+        return
     if scene.way_round is not None and scene.way_round > event.place:
         said = [one for one in scene.spots if one.role == "reading" and one.first > scene.way_round]
         if not said and not scene.number_follows(event):
@@ -76,6 +78,16 @@ def on_replace(scene: Scene, event: Event) -> None:
         ):
             _correct_reading(scene, old, item, spot)
             return
+
+
+def _of_other_side(scene: Scene, old: Finding, event: Event) -> bool:
+    """Whether this utterance is of the other side: what is mended there was not understood."""
+    if scene.results_here or old.side not in ("left", "right"):
+        return False
+    before = [one.side for one in scene.said if one.last < event.place]
+    after = [one for one in scene.said if one.first > event.last]
+    numbers = [one for one in scene.utterance.numbers if one.last < event.place]
+    return bool(before and numbers) and not after and before[-1] not in (old.side, "both")
 
 
 def _swap_sides(scene: Scene, last: Finding) -> None:

@@ -465,7 +465,32 @@ def _trial_answers(scene: Scene, busy: set[int]) -> list[Event]:
     ]
     if len(others) > len(places):
         return []
-    return [Event(places[0], "answer", places[-1], measured=tuple(texts[p] for p in places))]
+    places = _without_mended(scene, places, topic.answers)
+    told = {one.side for one in scene.said}
+    sites = [spot for spot in scene.spots if spot.role == "site" and spot.item == topic.sites]
+    if len(told) < _SEVERAL and len({spot.detail for spot in sites}) < _SEVERAL:
+        return [Event(places[0], "answer", places[-1], measured=tuple(texts[p] for p in places))]
+    # "Cheek right dull, left sharp": each answer has its own place.
+    return [Event(place, "answer", place, measured=(texts[place],)) for place in places]
+
+
+_SEVERAL = 2  # sides or sites of which the answers are told apart
+
+
+def _without_mended(scene: Scene, places: list[int], answers: Sequence[str]) -> list[int]:
+    """The answers without those taken back at once ("sharp, no, dull")."""
+    if "no" in {answer.lower() for answer in answers}:
+        return places
+    marks = scene.utterance.marked("slip", "replace", "no")
+    return [
+        place
+        for place, following in zip(places, [*places[1:], -1], strict=True)
+        if not any(place < mark.first and mark.last < following for mark in marks)
+        or following - place > _MENDED_WITHIN
+    ]
+
+
+_MENDED_WITHIN = 4  # tokens from an answer to the one that takes its place
 
 
 def _tells_answer(scene: Scene, item: str, place: int) -> bool:
@@ -934,6 +959,8 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     tokens = scene.utterance.tokens
     if any(place in taken for place in range(mark.first, mark.last + 1)):
         return False
+    if mark.kind == "no" and _number_mends(scene, mark):
+        return False
     if mark.kind == "no" and (_mends_side(scene, mark) or _mends(scene, mark)):
         return False
     if mark.kind == "no":
@@ -989,6 +1016,18 @@ def _gives_reason(scene: Scene, mark: Mark) -> bool:
     )
 
 
+def _number_mends(scene: Scene, mark: Mark) -> bool:
+    """Whether a 'no' only takes the number before back ("left one", "no, two")."""
+    question = scene.context.open_question(scene.utterance.start)
+    topic = scene.topic_item()
+    return (
+        topic is not None
+        and topic.kind in ("grade", "quantity", "pressure", "ratio")
+        and (question is None or question.implied or question.from_act)
+        and any(number.first == mark.last + 1 for number in scene.utterance.numbers)
+    )
+
+
 def _mends(scene: Scene, mark: Mark) -> bool:
     """Whether a 'no' takes back a number ("sixty, no hang on, sixty five") or states what follows.
 
@@ -1024,7 +1063,7 @@ def _coded(scene: Scene, group: Sequence[Spot]) -> Sequence[Spot]:
         spot
         for spot in named
         if most > 1
-        and set(said) <= {compared(word) for word in items[spot.item].title.lower().split()}
+        and said == [compared(word) for word in items[spot.item].title.lower().split()][: len(said)]
     ]
     coded = [spot for spot in named if items[spot.item].kind == "finding"]
     return titled or coded or named

@@ -189,7 +189,7 @@ _DOING: dict[Kind, Callable[[Scene, Event], None]] = {
 }
 
 
-_TOLD = ("result", "generic", "measure", "cannot", "none", "affirmed")
+_TOLD = ("result", "generic", "measure", "cannot", "none", "affirmed", "answer")
 
 
 def _read(scene: Scene) -> None:

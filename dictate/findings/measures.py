@@ -332,7 +332,12 @@ def _candidates(
         and fresh(in_hand)
     ):
         yield in_hand, False  # "left eye twenty over twenty five", at the chart
+    named = {spot.item for spot in spots if spot.role in ("name", "act")}
     for item in by_rank(of_value):
+        if context.region not in (None, item.region) and not (
+            item.id in named or _tells_part(utterance, of_value, item)
+        ):
+            continue  # "one down here two", of fingers: no descent of the diaphragm
         if fresh(item):
             # "Down forty five" of an ankle is no descent of the diaphragm.
             yield item, context.region in (None, item.region)
@@ -404,6 +409,17 @@ def _candidates(
         for item in _by_unit_here(spoken, region, catalogue, alone, context.topic or ""):
             if fresh(item):
                 yield item, False
+
+
+def _tells_part(utterance: Utterance, spots: Sequence[Spot], item: Item) -> bool:
+    """Whether an item's wording of its value holds a part of the body ("groins two plus")."""
+    lists = word_lists()
+    parts = lists.body | lists.paired | lists.limbs
+    return any(
+        spot.item == item.id
+        and any(token.text in parts for token in utterance.tokens[spot.first : spot.last + 1])
+        for spot in spots
+    )
 
 
 def _only_parts(utterance: Utterance, spot: Spot) -> bool:

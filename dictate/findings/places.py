@@ -25,6 +25,8 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
     limit = next((m.first for m in scene.utterance.marked("except") if m.first > last), None)
     said_here = [one for one in scene.said if limit is None or one.last < limit]
     side = side_for(said_here, first, last, _rival_places(scene, act))
+    if side in ("left", "right") and not act and _turned_since(scene, first):
+        return flipped(side), True
     if side in ("left", "right") and not act and _plural_since(scene, said_here, first, last):
         return "both", True
     if side is not None:
@@ -62,6 +64,22 @@ def side_of(scene: Scene, item: Item, first: int, last: int, act: bool) -> tuple
     if bare is not None and at - since <= SIDE_LINGERS * 2:
         return bare, True  # "left" by itself, then the reading
     return "unspecified", False
+
+
+def _turned_since(scene: Scene, first: int) -> bool:
+    """Whether an 'other one' stands between the last side said and the result.
+
+    "Left nostril airy, other one stuffy"
+    """
+    flip = scene.flip
+    before = [one for one in scene.said if one.last < first]
+    return (
+        flip is not None
+        and bool(before)
+        and before[-1].side in ("left", "right")
+        and before[-1].last < flip.first < first
+        and not any(flip.first < one.first for one in scene.said)
+    )
 
 
 def _went_right(scene: Scene, item: Item) -> bool:

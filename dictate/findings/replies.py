@@ -6,7 +6,7 @@ from dictate.exam.catalogue import Item
 from dictate.findings.claims import best_of, clusters
 from dictate.findings.context import Question
 from dictate.findings.event import Event
-from dictate.findings.finding import Choice, Level, Status, Trials, Value
+from dictate.findings.finding import Choice, Finding, Level, Status, Trials, Value
 from dictate.findings.laterality import side_for
 from dictate.findings.making import (
     OPPOSITE,
@@ -164,6 +164,8 @@ def on_none(scene: Scene, event: Event) -> None:
         item = topic
     elif names:
         group = clusters(names)[-1]
+        if any(spot.item == one.item for spot in group for one in _denied_here(scene)):
+            return  # "carotid bruits none" is told already
         # "Spleen nil felt" is of the item that is felt, not of the one that is percussed.
         felt = [one for one in group if reading_felt(scene.catalogue.items[one.item]) is not None]
         item = scene.catalogue.items[
@@ -180,6 +182,16 @@ def on_none(scene: Scene, event: Event) -> None:
     if code is None:
         return
     report_reading(scene, item, item.reading(code), True, event)
+
+
+def _denied_here(scene: Scene) -> list[Finding]:
+    """The results of this utterance so far that deny a sign."""
+    made = [scene.book.get(one) for one in scene.results_here]
+    return [
+        one
+        for one in made
+        if one is not None and isinstance(one.value, Choice) and one.value.denied
+    ]
 
 
 def _of_other_places(scene: Scene, topic: Item) -> bool:
@@ -225,7 +237,8 @@ def on_answer(scene: Scene, event: Event) -> None:
     assert topic is not None
     answers: tuple[str, ...] = event.measured
     side, site = scene.context.topic_side, scene.context.topic_site
-    said = side_for(scene.said, event.place, event.last, [event.place])
+    rivals = [one.place for one in scene.events if one.kind == "answer"] or [event.place]
+    said = side_for(scene.said, event.place, event.last, rivals)
     if topic.sides == "paired":
         side = said or side or "unspecified"
     sites = sites_of(scene, topic, event.place, event.last)

@@ -486,9 +486,10 @@ def _denied_after(utterance: Utterance, last: int, spots: Sequence[Spot]) -> boo
             continue  # "crackles, not really sure"
         if not last < mark.first <= last + 5 or _of_the_next(utterance, last, mark):
             continue
-        if utterance.tokens[mark.first].text in _ENDING and mark.last + 1 < len(utterance.tokens):
+        ends = utterance.tokens[mark.last].text != "not" and mark.last + 1 < len(utterance.tokens)
+        if utterance.tokens[mark.first].text in _ENDING and ends:
             continue  # "crackles, I do not hear a wheeze" denies what follows
-        if utterance.tokens[mark.first].text in _THOSE and any(
+        if utterance.tokens[mark.first].text in (_THOSE | _ENDING) and any(
             spot.role == "reading" and spot.first == mark.last + 1 for spot in spots
         ):
             continue  # "swelling, they are not tender"

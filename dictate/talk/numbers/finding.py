@@ -17,6 +17,7 @@ from dictate.talk.numbers.pairing import HIGHEST_GRADE, Pairing
 from dictate.talk.numbers.terms import Term
 
 _OTHER_SIDE = {"left": "right", "right": "left"}
+_AFTER_ONE = frozenset(["plus", "minus", "over", "out", "on", "in", "at", "each", "and", "or"])
 _POINTING = frozenset(["the", "this", "that", "his", "her", "your", "my"])
 
 
@@ -118,7 +119,13 @@ class _Search:
             return not (self.words.one_is_number.alone and last)
         if self._of_two_sides(first, core.end):
             return False
+        if self.texts[max(0, first - 2) : first] == ["there", "is"] and self._goes_on(core.end):
+            return True  # "there is one soft murmur"
         return self.texts[first - 1] not in self.words.one_is_number.after
+
+    def _goes_on(self, at: int) -> bool:
+        """Whether a word follows that is no part of a number or of a place."""
+        return at < len(self.atoms) and self.texts[at] not in _AFTER_ONE
 
     def _of_two_sides(self, at: int, end: int) -> bool:
         """Whether each side has its number ("left one, right two", "right two, left one")."""
