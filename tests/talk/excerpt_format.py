@@ -24,6 +24,10 @@ OPEN_FRESH = (
     "fresh_d",
     "fresh_e",
     "fresh_f",
+    "fresh_g",
+    "fresh_h",
+    "fresh_i",
+    "fresh_j",
 )  # those of them that may be read
 STYLES = ("clipped", "chatty", "instruct", "terse", "hesitant", "nonnative")
 PHENOMENA = (

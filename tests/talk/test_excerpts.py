@@ -36,13 +36,15 @@ from dictate.findings.finding import (
 )
 from dictate.recognition.words import HeardPhrase
 
-LATER = ("fresh_a", "fresh_b", "fresh_c", "fresh_d")
+LATER = tuple(f"fresh_{letter}" for letter in "abcdefgij")  # fresh_h: two styles
 # A little below what was measured; raise them when the understanding gets better.
 FLOORS = {
     "open": {"f1": 0.85, "results_f1": 0.84, "value": 0.97, "status": 0.97, "false": 9.5},
     "held out": {"f1": 0.77, "results_f1": 0.76, "value": 0.96, "status": 0.96, "false": 17.5},
     "fresh_b": {"f1": 0.73, "results_f1": 0.73, "value": 0.94, "status": 0.95, "false": 24.0},
     "fresh_d": {"f1": 0.72, "results_f1": 0.71, "value": 0.92, "status": 0.92, "false": 18.5},
+    "fresh_i": {"f1": 0.76, "results_f1": 0.73, "value": 0.94, "status": 0.95, "false": 13.0},
+    "fresh_j": {"f1": 0.77, "results_f1": 0.76, "value": 0.95, "status": 0.95, "false": 12.0},
     "open, 10% of words heard wrongly": {
         "f1": 0.76,
         "results_f1": 0.74,
