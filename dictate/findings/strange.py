@@ -8,6 +8,7 @@ from dictate.findings.spotting import Spot
 from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.utterance import Utterance
 
+_ADVERB = 5  # letters; a longer word in -ly tells how, not what
 _BEFORE, _AFTER = 7, 5  # tokens around a result that are taken for its sentence
 _LINKING = frozenset(
     ["is", "are", "was", "were", "be", "been", "looks", "look", "feels", "feel", "sounds", "sound",
@@ -45,6 +46,7 @@ def strange_places(
         for place, token in enumerate(utterance.tokens)
         if place not in covered
         and token.text not in plain
+        and not (token.text.endswith("ly") and len(token.text) > _ADVERB)  # "gurgling merrily"
         and (form := compared(token.text)) is not None
         and form not in known
     )
