@@ -64,7 +64,7 @@ class Context:
     worked_on: str | None = None  # the last item that was done or told of
     named_together: frozenset[str] = frozenset()  # items that the last name may mean
     named_at: float = -1e9
-    left: tuple[str | None, float] = (None, -1e9)  # the region before, and when it was left
+    left: dict[str, float] = field(default_factory=dict)  # regions, and when each was left last
     gone_on: bool = False  # something was asked for since that was not understood
 
     def hear(self, start: float, end: float) -> None:
@@ -77,7 +77,8 @@ class Context:
     def enter(self, region: str) -> None:
         """Go to another region: an announced side does not come along."""
         if region != self.region:
-            self.left = (self.region, self.topic_at)
+            if self.region is not None:
+                self.left[self.region] = self.topic_at
             self.region = region
             self.announced_side = None
             self.said_side = None

@@ -20,7 +20,8 @@ def on_the_side_in_hand(
     """
     other = next((one.opposite for one in catalogue.regions if one.region == region), None)
     if other is None:
-        spots = _in_front(spots, catalogue)
+        if before is None:
+            spots = _in_front(spots, catalogue)
         other = next((one.opposite for one in catalogue.regions if one.region == before), None)
         region = before
     if other is None or any(spot.role == "region" and spot.item == other for spot in spots):

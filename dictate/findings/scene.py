@@ -50,7 +50,7 @@ _HOLDING = frozenset(["hand", "hands", "palm", "palms"])
 
 
 _JUST_NOW = 12.0  # seconds
-_LEFT_JUST_NOW = 30.0  # seconds
+_LEFT_JUST_NOW = 60.0  # seconds
 
 
 SOME = frozenset(["some", "bit", "little", "slight", "slightly", "mild", "few", "trace"])
@@ -86,8 +86,7 @@ class Scene:
         self.catalogue = catalogue
         self.utterance = utterance
         self.speaker = speaker
-        left, since = context.left
-        before = left if utterance.start - since <= _LEFT_JUST_NOW else None
+        before = self._half_left()
         spots = on_the_side_in_hand(spots, context.region, catalogue, before)
         self.quiet = quiet_places(utterance)
         self.asked = question_places(utterance)
@@ -198,6 +197,17 @@ class Scene:
         self.covered = False  # a side was only covered: it is not the one examined
         # Where a number took another's place: its own event does not report it again.
         self.corrected_at: int | None = None
+
+    def _half_left(self) -> str | None:
+        """The half of the trunk that was in hand a short while ago."""
+        left = self.context.left
+        halves = [
+            one.region
+            for one in self.catalogue.regions
+            if one.opposite is not None
+            and self.utterance.start - left.get(one.region, -1e9) <= _LEFT_JUST_NOW
+        ]
+        return max(halves, key=lambda half: left[half], default=None)
 
     def _of_a_limb(self) -> bool:
         """Whether a limb is named, so that what is seen there is not of the trunk."""
