@@ -117,6 +117,8 @@ def _unsaid(item: Item) -> tuple[str, ...]:
 
 def _quantity(item: Item, spoken: Spoken) -> Measured | None:
     assert item.unit is not None
+    if _grades_strength(item, spoken):
+        return None
     keys = _unit_keys(item)
     said = spoken.unit
     if said is not None and said not in keys:
@@ -143,11 +145,7 @@ def _quantity(item: Item, spoken: Spoken) -> Measured | None:
         )
         doubts = ("the number could be read in more than one way",) if number.doubtful else ()
         # "Thirty six point seven" is no count of breaths.
-        plausible = (
-            number.plausible
-            and not (_is_count(item) and _fraction(number.value))
-            and not _grades_strength(item, spoken)
-        )
+        plausible = number.plausible and not (_is_count(item) and _fraction(number.value))
         measured = Measured(measured.value, measured.status, plausible, doubts, alternatives)
         if plausible:
             return measured
