@@ -102,10 +102,10 @@ def known_engine(engine: str) -> None:
 
 def rebuild(folder: Path) -> int:
     """Write a session's outputs again; return the exit code."""
-    info, reading = opened(folder)
-    catalogue = exam_of(info)
     from dictate.outputs.folder import write_outputs
 
+    info, reading = opened(folder)
+    catalogue = exam_of(info)
     session = reopened(info, reading, catalogue)
     written = write_outputs(session, catalogue, folder, journal_head=reading.head)
     _tell(session, catalogue, folder, written, as_json=False)

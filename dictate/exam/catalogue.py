@@ -329,6 +329,21 @@ class Catalogue(_Data):
         return lists
 
     @cached_property
+    def halves(self) -> tuple[str, ...]:
+        """The regions that are examined from the other side of the trunk, too, in exam order."""
+        return tuple(one.region for one in self.regions if one.opposite is not None)
+
+    @cached_property
+    def behind(self) -> dict[str, str]:
+        """For each half of the trunk that comes after its opposite, that opposite."""
+        order = {one.region: one.order for one in self.regions}
+        return {
+            one.opposite: one.region
+            for one in self.regions
+            if one.opposite is not None and one.order < order.get(one.opposite, one.order)
+        }
+
+    @cached_property
     def place(self) -> dict[str, int]:
         """Each item's place in the exam order, counted from 0."""
         return {item_id: place for place, item_id in enumerate(self.items)}

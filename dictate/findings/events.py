@@ -305,24 +305,17 @@ def _is_verb(scene: Scene, spot: Spot) -> bool:
     "Let me warm this up"; "while you are sitting comfortably".
     """
     words = [token.text for token in scene.utterance.tokens]
-    if words[max(0, spot.first - 2) : spot.first][:1] and spot.first > 1:
+    if spot.first > 1:
         if words[spot.first - 2] in _ORDERING and words[spot.first - 1] in _WHOSE:
             return True  # "hold your hands out"
-    if spot.weight > 1 and words[spot.last] in _POSED and words[spot.last + 1 :] in _ASKED_FOR:
-        return True  # "so feet flat please"
+    if (spot.weight > 1 or spot.first > 0) and words[spot.last] in _POSED:
+        if words[spot.last + 1 :] in _ASKED_FOR:
+            return True  # "so feet flat please"
     if spot.weight == 1 and spot.first > 0:
-        word, before = (
-            scene.utterance.tokens[place].text for place in (spot.first, spot.first - 1)
-        )
-        if before in ("will", "would", "shall"):
+        if words[spot.first - 1] in ("will", "would", "shall"):
             return True  # "first i will tap"
-        if word in _POSED and before in _POSING:
+        if words[spot.first] in _POSED and words[spot.first - 1] in _POSING:
             return True  # "lie flat for me"
-        if (
-            word in _POSED
-            and [t.text for t in scene.utterance.tokens[spot.last + 1 :]] in _ASKED_FOR
-        ):
-            return True  # "feet flat please"
     if (
         spot.weight == 1
         and scene.utterance.tokens[spot.first].text in _PARTICLES
@@ -747,7 +740,7 @@ def _some(scene: Scene) -> list[Event]:
 _SOME_AFTER = 12.0  # seconds
 _IS_ONE = (["there", "is"], ["i", "feel"], ["i", "see"], ["i", "hear"], ["can", "feel"],
            ["can", "see"], ["i", "found"], ["i", "find"], ["have", "got"])  # fmt: skip
-_SMALL = frozenset(["a", "just", "only", "one", "little", "small", "tiny", "single", "wee", "old",
+_SMALL = frozenset(["a", "just", "only", "little", "small", "tiny", "single", "wee", "old",
                     "soft", "faint", "there", "is"])  # fmt: skip
 
 
@@ -761,7 +754,7 @@ def _one_after_all(scene: Scene, events: Sequence[Event]) -> list[Event]:
         if tokens[place : place + 2] not in _IS_ONE or place in scene.asked | scene.quiet:
             continue
         last = place + 2
-        while last < len(tokens) and tokens[last] in _SMALL and tokens[last] != "one":
+        while last < len(tokens) and tokens[last] in _SMALL:
             last += 1
         if tokens[last : last + 1] != ["one"] or tokens[last + 1 : last + 2] in (["of"], ["more"]):
             continue
@@ -959,11 +952,9 @@ def _is_reply(scene: Scene, mark: Mark, taken: set[int]) -> bool:
     tokens = scene.utterance.tokens
     if any(place in taken for place in range(mark.first, mark.last + 1)):
         return False
-    if mark.kind == "no" and _number_mends(scene, mark):
-        return False
-    if mark.kind == "no" and (_mends_side(scene, mark) or _mends(scene, mark)):
-        return False
     if mark.kind == "no":
+        if any(mends(scene, mark) for mends in (_number_mends, _mends_side, _mends)):
+            return False
         # 'no' before a noun denies it; a reply stands by itself.
         following = tokens[mark.last + 1] if mark.last + 1 < len(tokens) else None
         alone = (

@@ -191,8 +191,7 @@ def _mended_here(scene: Scene, item: Item, event: Event) -> list[Finding]:
     )
     if not turned:
         return []
-    kept = [scene.book.get(one) for one in scene.results_here]
-    return [one for one in kept if one is not None and one.item == item.id and one.stands]
+    return [one for one in scene.made if one.item == item.id and one.stands]
 
 
 def on_generic(scene: Scene, event: Event) -> None:

@@ -8,9 +8,15 @@ from functools import lru_cache
 
 from dictate.exam.catalogue import Catalogue, Item
 from dictate.findings.context import Context
-from dictate.findings.spotting import Spot
+from dictate.findings.spotting import Spot, only_body
 from dictate.findings.strange import is_stray
-from dictate.findings.values import Measured, value_fits, value_for
+from dictate.findings.values import (
+    MOST_STRENGTH,
+    Measured,
+    grades_strength,
+    value_fits,
+    value_for,
+)
 from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.numbers import Spoken, is_courtesy, ucum_unit
 from dictate.talk.utterance import Utterance
@@ -23,8 +29,6 @@ _FROM_A_PLACE = frozenset(["below", "away", "from", "apart", "back"])
 _ANY_LIMB = frozenset(["eye", "ear", "hand", "arm", "leg", "foot", "feet", "side"])
 _IMPLAUSIBLE = "the number lies outside what is plausible"
 _OF_THE_CLOCK = 4  # tokens between "time" and the hour
-_MOST_STRENGTH = 5
-_FEW_DEGREES = 10
 _MOST_STRANGE = 0  # strange words near a number that nothing names
 _LEAST_PLUS_OF_STRENGTH = 4  # below it, 'plus' belongs to reflexes and pulses
 _LEAST_SYSTOLIC = 70  # a pair from here on is a pressure even without its name
@@ -47,6 +51,7 @@ def measures_of(
     (``unclear``: the places of such names).
     """
     tokens = [token.text for token in utterance.tokens]
+    clock = _clock_places(tokens, spots)
     last_end = -1
     previous: Item | None = None
     for spoken in _corrected(utterance):
@@ -57,10 +62,10 @@ def measures_of(
             continue
         if _from_a_place(tokens, spoken) and not _in_a_wording(spots, spoken):
             continue
-        clock = _clock_places(tokens, spots)
-        if any(place < spoken.first for place in clock):
-            if not _named_since(spots, spoken, last_end):
-                continue
+        if any(place < spoken.first for place in clock) and not _named_since(
+            spots, spoken, last_end
+        ):
+            continue
         if any(spoken.first - _OF_THE_CLOCK <= place < spoken.first for place in clock):
             continue  # "is it time, it is nearly eleven"
         if _after_change(tokens, spoken) and last_end >= 0:
@@ -328,7 +333,7 @@ def _candidates(
         and in_hand.kind == "ratio"
         and in_hand.id not in {spot.item for spot in of_value}
         and all(catalogue.items[spot.item].kind == "ratio" for spot in of_value)
-        and not any(spot.role == "name" and not _only_parts(utterance, spot) for spot in spots)
+        and not any(spot.role == "name" and not only_body(utterance, spot) for spot in spots)
         and fresh(in_hand)
     ):
         yield in_hand, False  # "left eye twenty over twenty five", at the chart
@@ -422,15 +427,6 @@ def _tells_part(utterance: Utterance, spots: Sequence[Spot], item: Item) -> bool
     )
 
 
-def _only_parts(utterance: Utterance, spot: Spot) -> bool:
-    """Whether a name is no more than a part of the body."""
-    lists = word_lists()
-    return all(
-        token.text in lists.body or token.text in lists.paired or token.text in lists.light
-        for token in utterance.tokens[spot.first : spot.last + 1]
-    )
-
-
 def _is_strength(spoken: Spoken, movement: Item) -> bool:
     """Whether a number is said as strength is: out of five, or a bare one up to five.
 
@@ -440,14 +436,8 @@ def _is_strength(spoken: Spoken, movement: Item) -> bool:
     if spoken.unit is not None or not best.values:
         return False
     if best.form == "grade":
-        return len(best.values) == 2 and best.values[1] == _MOST_STRENGTH
-    usual = movement.ranges.usual
-    return (
-        best.form == "integer"
-        and 0 < best.values[0] <= _MOST_STRENGTH
-        and usual is not None
-        and (usual.low or 0) > _FEW_DEGREES
-    )
+        return len(best.values) == 2 and best.values[1] == MOST_STRENGTH
+    return best.form == "integer" and grades_strength(movement, spoken)
 
 
 def _words_between(utterance: Utterance, first: int, last: int) -> int:

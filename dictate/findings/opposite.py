@@ -45,13 +45,7 @@ def _in_front(spots: Sequence[Spot], catalogue: Catalogue) -> list[Spot]:
 
     Names of several words ("chest expansion") stay with both.
     """
-    behind = {
-        one.opposite: one.region
-        for one in catalogue.regions
-        if any(
-            one.opposite == other.region and one.order < other.order for other in catalogue.regions
-        )
-    }
+    behind = catalogue.behind
     bare = {
         (behind[region], spot.first, spot.last)
         for spot in spots

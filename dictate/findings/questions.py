@@ -11,7 +11,7 @@ from dictate.findings.laterality import flipped, side_for
 from dictate.findings.making import perform, report_reading
 from dictate.findings.places import covers_only, side_of, side_of_site, sites_of
 from dictate.findings.scene import Scene, reading_felt
-from dictate.findings.scopes import denied, wonders
+from dictate.findings.scopes import COMPLAINTS, denied, wonders
 from dictate.talk.lexicon import word_lists
 
 
@@ -143,10 +143,9 @@ def _only_symptom(scene: Scene, event: Event) -> bool:
     )
 
 
-_COMPLAINTS = frozenset(
-    ["hurt", "hurts", "hurting", "pain", "painful", "sore", "tender", "ache", "aches", "aching",
-     "uncomfortable", "discomfort", "bother", "bothers", "giving", "tenderness", "sorer"]
-)  # fmt: skip
+_COMPLAINTS = COMPLAINTS | frozenset(
+    ["aches", "uncomfortable", "discomfort", "bother", "bothers", "giving", "sorer"]
+)
 
 
 def ask(scene: Scene, item: Item, about: str | None, event: Event) -> None:

@@ -164,7 +164,7 @@ def on_none(scene: Scene, event: Event) -> None:
         item = topic
     elif names:
         group = clusters(names)[-1]
-        if any(spot.item == one.item for spot in group for one in _denied_here(scene)):
+        if any(spot.item == one.item for spot in group for one in _denials(scene)):
             return  # "carotid bruits none" is told already
         # "Spleen nil felt" is of the item that is felt, not of the one that is percussed.
         felt = [one for one in group if reading_felt(scene.catalogue.items[one.item]) is not None]
@@ -184,14 +184,9 @@ def on_none(scene: Scene, event: Event) -> None:
     report_reading(scene, item, item.reading(code), True, event)
 
 
-def _denied_here(scene: Scene) -> list[Finding]:
+def _denials(scene: Scene) -> list[Finding]:
     """The results of this utterance so far that deny a sign."""
-    made = [scene.book.get(one) for one in scene.results_here]
-    return [
-        one
-        for one in made
-        if one is not None and isinstance(one.value, Choice) and one.value.denied
-    ]
+    return [one for one in scene.made if isinstance(one.value, Choice) and one.value.denied]
 
 
 def _of_other_places(scene: Scene, topic: Item) -> bool:

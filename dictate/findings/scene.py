@@ -9,11 +9,11 @@ from dictate.findings.book import Book
 from dictate.findings.claims import without_covered
 from dictate.findings.context import Context
 from dictate.findings.event import Event
-from dictate.findings.finding import Speaker
+from dictate.findings.finding import Finding, Speaker
 from dictate.findings.laterality import Sided, sides_said
 from dictate.findings.opposite import on_the_side_in_hand
 from dictate.findings.scopes import bids, question_places, quiet_places, sought_places
-from dictate.findings.spotting import Spot
+from dictate.findings.spotting import Spot, only_body
 from dictate.findings.strange import strange_places
 from dictate.talk.lexicon import compared, word_lists
 from dictate.talk.utterance import Mark, Utterance
@@ -25,17 +25,8 @@ _AFFIRMED = ("heard", "felt", "given", "present", "able", "identified", "correct
 
 
 _TRUNK = frozenset(["shoulder", "shoulders", "head", "chin", "neck", "trunk", "back"])
-_BREATHING: tuple[list[str], ...] = (
-    [],
-    ["in"],
-    ["out"],
-    ["for"],
-    ["through"],
-    ["please"],
-    ["now"],
-    ["and"],
-)
-_WHILE = (["while"], ["as"], ["so"], ["when"], ["and"], ["before"], ["that"], ["now"])
+_BREATHING = frozenset(["in", "out", "for", "through", "please", "now", "and"])
+_WHILE = frozenset(["while", "as", "so", "when", "and", "before", "that", "now"])
 _CLOTHES = frozenset(["gown", "shirt", "sleeve", "sheet", "paper", "tube", "tubing"])
 _REPLYING = ("no", "yes")  # "right no": the side, and what is found there
 
@@ -97,6 +88,7 @@ class Scene:
                 for spot in spots
                 if not self._silent(spot)
                 and not self._of_a_thing(spot)
+                and not self._is_no_quality(spot)
                 and not self._is_statement(spot, spots)
                 and not self._known_here(spot, spots)
                 and not self._denies_within(spot, spots)
@@ -202,12 +194,17 @@ class Scene:
         """The half of the trunk that was in hand a short while ago."""
         left = self.context.left
         halves = [
-            one.region
-            for one in self.catalogue.regions
-            if one.opposite is not None
-            and self.utterance.start - left.get(one.region, -1e9) <= _LEFT_JUST_NOW
+            half
+            for half in self.catalogue.halves
+            if self.utterance.start - left.get(half, -1e9) <= _LEFT_JUST_NOW
         ]
         return max(halves, key=lambda half: left[half], default=None)
+
+    @property
+    def made(self) -> list[Finding]:
+        """The results of this utterance so far."""
+        found = [self.book.get(one) for one in self.results_here]
+        return [one for one in found if one is not None]
 
     def _of_a_limb(self) -> bool:
         """Whether a limb is named, so that what is seen there is not of the trunk."""
@@ -257,7 +254,7 @@ class Scene:
         if before[-1:] in (["can"], ["could"], ["do"]):
             before = before[:-1]
         # "Relax while I feel for the nodes": an act, put to the partner
-        return before[-1:] == ["i"] and before[-2:-1] not in _WHILE
+        return before[-1:] == ["i"] and _WHILE.isdisjoint(before[-2:-1])
 
     def _tells_whose(self, spot: Spot) -> bool:
         """Whether a part of the body only tells of what: "the nails of the hands"."""
@@ -356,11 +353,7 @@ class Scene:
 
     def only_body(self, spot: Spot) -> bool:
         """Whether a mention names nothing but a part of the body."""
-        lists = word_lists()
-        return all(
-            token.text in lists.body or token.text in lists.paired or token.text in lists.light
-            for token in self.utterance.tokens[spot.first : spot.last + 1]
-        )
+        return only_body(self.utterance, spot)
 
     def first_heavy(self) -> int:
         """The place of the first word that is not passed over; -1 where there is none."""
@@ -386,16 +379,6 @@ class Scene:
         """Whether the word belongs to the room and not to the partner ("couch height")."""
         if spot.role in ("name", "site") and self._is_mine(spot):
             return True
-        if spot.role == "reading" and spot.first > 0:
-            # "It was the gown rubbing"; "round the navel" is where, not what
-            words = [token.text for token in self.utterance.tokens]
-            if words[spot.first - 1] in _CLOTHES and spot.weight == 1:
-                return True
-            following = words[spot.last + 1 : spot.last + 3]
-            if following[:1] in (["breath"], ["breaths"]) and following[1:] in _BREATHING:
-                return True  # "and a slow breath in"
-            if words[spot.last] in _ROUND and words[spot.last + 1 : spot.last + 2] != []:
-                return spot.first == spot.last and words[spot.last + 1] in _ARTICLES
         if spot.role != "name" or spot.first == 0:
             return False
         tokens = [token.text for token in self.utterance.tokens]
@@ -403,6 +386,19 @@ class Scene:
         if tokens[spot.last] == "back" and following and following[0] in _BACK_AGAIN:
             return tokens[spot.last - 1] not in ("your", "the", "my", "his", "her")
         return self.utterance.tokens[spot.first - 1].text in word_lists().things
+
+    def _is_no_quality(self, spot: Spot) -> bool:
+        """Whether a result's words tell of clothes, of where, or of how to breathe."""
+        if spot.role != "reading" or spot.first == 0:
+            return False
+        words = [token.text for token in self.utterance.tokens]
+        if words[spot.first - 1] in _CLOTHES and spot.weight == 1:
+            return True  # "it was the gown rubbing"
+        following = words[spot.last + 1 : spot.last + 3]
+        if following[:1] in (["breath"], ["breaths"]) and _BREATHING.issuperset(following[1:]):
+            return True  # "and a slow breath in"
+        at_a_place = spot.first == spot.last and words[spot.last] in _ROUND
+        return at_a_place and following[:1] != [] and following[0] in _ARTICLES
 
     def _is_mine(self, spot: Spot) -> bool:
         """Whether the examiner's own hand is named ("I gave my hands a good scrub")."""

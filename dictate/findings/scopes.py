@@ -152,9 +152,9 @@ def question_places(utterance: Utterance) -> frozenset[int]:
     """Token places that are asked, not stated."""
     if utterance.after == "question":
         return frozenset(range(len(utterance.tokens)))
-    asked: set[int] = set()
     if wonders(utterance):
         return frozenset(range(len(utterance.tokens)))
+    asked: set[int] = set()
     opening = _opening_question(utterance)
     if opening is not None:
         asked.update(range(opening, len(utterance.tokens)))
@@ -182,21 +182,10 @@ def question_places(utterance: Utterance) -> frozenset[int]:
 
 _SHOULD = frozenset(["should", "ought", "belong", "belongs"])
 
-
-_COMPLAINTS = frozenset(
-    [
-        "sore",
-        "tender",
-        "hurt",
-        "hurts",
-        "hurting",
-        "painful",
-        "pain",
-        "ache",
-        "aching",
-        "tenderness",
-    ]
-)
+COMPLAINTS = frozenset(
+    ["sore", "tender", "hurt", "hurts", "hurting", "painful", "pain", "ache", "aching",
+     "tenderness"]
+)  # fmt: skip
 _EITHER_WAY = frozenset(["anywhere", "either"])
 _AT_COMPLAINT = frozenset(
     ["at", "all", "anywhere", "either", "side", "when", "i", "press", "push", "do", "that", "this",
@@ -207,7 +196,7 @@ _AT_COMPLAINT = frozenset(
 def _asked_complaint(tokens: Sequence[str]) -> int | None:
     """Where a complaint is asked about with no question word ("hurt at all", "sore anywhere")."""
     for place, word in enumerate(tokens):
-        if word not in _COMPLAINTS or not _DENIALS.isdisjoint(tokens[:place]):
+        if word not in COMPLAINTS or not _DENIALS.isdisjoint(tokens[:place]):
             continue
         rest = list(tokens[place + 1 :])
         if not rest or not all(other in _AT_COMPLAINT for other in rest):

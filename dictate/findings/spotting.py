@@ -403,6 +403,15 @@ def _useful(lines: tuple[Line, ...], doing: bool) -> Iterator[Line]:
             yield line
 
 
+def only_body(utterance: Utterance, spot: Spot) -> bool:
+    """Whether a mention names nothing but a part of the body."""
+    lists = word_lists()
+    return all(
+        token.text in lists.body or token.text in lists.paired or token.text in lists.light
+        for token in utterance.tokens[spot.first : spot.last + 1]
+    )
+
+
 _SERIES_HEADS = frozenset(stem(word) for word in ("reflex", "jerk", "pulse", "strength", "power"))
 _IDLE = frozenset(
     stem(word)

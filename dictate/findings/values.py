@@ -117,7 +117,7 @@ def _unsaid(item: Item) -> tuple[str, ...]:
 
 def _quantity(item: Item, spoken: Spoken) -> Measured | None:
     assert item.unit is not None
-    if _grades_strength(item, spoken):
+    if grades_strength(item, spoken):
         return None
     keys = _unit_keys(item)
     said = spoken.unit
@@ -158,11 +158,11 @@ def _reached(item: Item, spoken: Spoken) -> bool:
     return item.unit == "deg" and spoken.comparator == "<=" and "up to" in spoken.text.lower()
 
 
-_MOST_STRENGTH = 5
+MOST_STRENGTH = 5
 _FEW_DEGREES = 10
 
 
-def _grades_strength(item: Item, spoken: Spoken) -> bool:
+def grades_strength(item: Item, spoken: Spoken) -> bool:
     """Whether a bare number up to five would be degrees of a wide movement ("five and five")."""
     best = spoken.readings[0]
     usual = item.ranges.usual
@@ -170,7 +170,7 @@ def _grades_strength(item: Item, spoken: Spoken) -> bool:
         item.unit == "deg"
         and spoken.unit is None
         and bool(best.values)
-        and 0 < max(best.values) <= _MOST_STRENGTH
+        and 0 < max(best.values) <= MOST_STRENGTH
         and usual is not None
         and (usual.low or 0) > _FEW_DEGREES
     )

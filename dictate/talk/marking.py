@@ -160,14 +160,12 @@ _GOT = frozenset(["gets", "got", "get", "getting", "did", "does", "told", "tells
 
 def _is_praise(words: Sequence[str], place: int) -> bool:
     """Whether a 'right' means correct: "gets it right every time", "got them all right"."""
-    before = [word for word in words[max(0, place - 4) : place]]
+    before = words[max(0, place - 4) : place]
     after = list(words[place + 1 : place + 3])
     got = [at for at, word in enumerate(before) if word in _GOT]
-    if got and any(
-        word in ("it", "them", "that", "all", "both", "everything")
-        for word in before[got[-1] + 1 :]
-    ):
-        return "on" not in before and "the" not in before[got[-1] + 1 :]
+    told = before[got[-1] + 1 :] if got else ()
+    if any(word in ("it", "them", "that", "all", "both", "everything") for word in told):
+        return "on" not in before and "the" not in told
     return after in (["every", "time"], ["each", "time"])
 
 
